@@ -1,0 +1,1 @@
+"""What runs on the board with the sensor: sample, queue on disk, publish."""

@@ -1,0 +1,1 @@
+"""Sensor sources, one file each, behind the protocol in `base`."""

@@ -1,0 +1,1 @@
+"""The daemon: readings in, cure outlooks and alarms out."""

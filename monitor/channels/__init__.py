@@ -1,0 +1,1 @@
+"""Notices to the world, one file a channel."""

@@ -1,0 +1,1 @@
+"""What is wrong (rules) and what follows what (states)."""

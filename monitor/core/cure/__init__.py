@@ -1,0 +1,1 @@
+"""The craft, said in physics: resins, stages, outlook, surface, belief, mixing."""

@@ -1,0 +1,1 @@
+"""The one SQLite file. All SQL of the project lives in this folder."""
