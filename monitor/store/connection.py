@@ -1,0 +1,106 @@
+"""Opening the store. One owner migrates; readers cannot write; writes are openly one at a time."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from sqlite_utils import Database
+
+from monitor.store.errors import StoreError
+from monitor.store.schema import MIGRATIONS
+
+# A person's tap may meet the monitor's commit; ten seconds outlasts any of ours.
+BUSY_TIMEOUT_S = 10.0
+
+
+def _connect(path: Path) -> sqlite3.Connection:
+    try:
+        con = sqlite3.connect(path, timeout=BUSY_TIMEOUT_S, isolation_level=None)
+        con.execute("PRAGMA foreign_keys = ON")
+        con.execute("PRAGMA busy_timeout = 10000")
+        con.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except sqlite3.DatabaseError as error:
+        raise StoreError(
+            f"the store {path} cannot be opened ({error}); expected a Pourside database in a "
+            "writable folder. Check the path, or restore a backup with `pourside restore`"
+        ) from error
+    return con
+
+
+def _applied(con: sqlite3.Connection) -> set[str]:
+    return {migration.name for migration in MIGRATIONS.applied(Database(con))}
+
+
+def _refuse_newer(path: Path, con: sqlite3.Connection) -> None:
+    known = {migration.name for migration in MIGRATIONS._migrations}
+    newer = sorted(_applied(con) - known)
+    if newer:
+        con.close()
+        raise StoreError(
+            f"the store {path} was written by a newer Pourside (it has {newer[-1]}); "
+            "update this program, or restore an older backup"
+        )
+
+
+def open_owner(path: Path) -> sqlite3.Connection:
+    """Open the store as its owner: create, migrate after a backup, refuse a newer file."""
+    con = _connect(path)
+    _refuse_newer(path, con)
+    con.execute("PRAGMA journal_mode = WAL")
+    # A reading is acknowledged only after its commit, so the commit must be on the card.
+    con.execute("PRAGMA synchronous = FULL")
+    pending = MIGRATIONS.pending(Database(con))
+    if pending:
+        if _applied(con):
+            back_up(con, path.with_name(f"{path.name}.before-{pending[0].name}"))
+        MIGRATIONS.apply(Database(con))
+    return con
+
+
+def open_writer(path: Path) -> sqlite3.Connection:
+    """Open the store for what a person does; the schema must be there and current."""
+    con = _connect(path)
+    _refuse_newer(path, con)
+    if MIGRATIONS.pending(Database(con)):
+        con.close()
+        raise StoreError(
+            f"the store {path} is not ready: the monitor has not prepared it yet. "
+            "Start the monitor once, then try again"
+        )
+    return con
+
+
+def open_reader(path: Path) -> sqlite3.Connection:
+    """Open the store for reading: a write through this connection raises."""
+    con = open_writer(path)
+    con.execute("PRAGMA query_only = ON")
+    return con
+
+
+@contextmanager
+def writing(con: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
+    """One transaction, taken at once, so that reading then writing cannot be overtaken."""
+    con.execute("BEGIN IMMEDIATE")
+    try:
+        yield con
+    except BaseException:
+        con.execute("ROLLBACK")
+        raise
+    con.execute("COMMIT")
+
+
+def data_version(con: sqlite3.Connection) -> int:
+    """A number that moves when another connection has committed."""
+    return int(con.execute("PRAGMA data_version").fetchone()[0])
+
+
+def back_up(con: sqlite3.Connection, target: Path) -> None:
+    """Copy the whole store, consistent even while it is written to."""
+    copy = sqlite3.connect(target)
+    try:
+        con.backup(copy)
+    finally:
+        copy.close()

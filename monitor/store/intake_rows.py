@@ -1,0 +1,157 @@
+"""Writing what arrives: readings, how far each node is committed, and what was refused."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from monitor.store import rollups
+from monitor.store.moments import ms
+
+
+@dataclass(frozen=True)
+class Arrival:
+    """One sample as it goes into the store. `boot` and `seq` are None for strangers' sensors."""
+
+    sensor: str
+    taken_at_s: float
+    temp_c: float
+    humidity_pct: float
+    boot: str | None = None
+    seq: int | None = None
+
+
+@dataclass(frozen=True)
+class Handled:
+    """A sample that is dealt with although it was refused, so that it is not sent again."""
+
+    boot: str
+    seq: int
+
+
+def node_id(con: sqlite3.Connection, site: str, node: str) -> int:
+    """The node's row, made on first sight."""
+    con.execute("INSERT OR IGNORE INTO nodes (site, node) VALUES (?, ?)", (site, node))
+    row = con.execute("SELECT id FROM nodes WHERE site = ? AND node = ?", (site, node)).fetchone()
+    return int(row[0])
+
+
+def _sensor_id(con: sqlite3.Connection, node: int, key: str) -> int:
+    con.execute(
+        "INSERT OR IGNORE INTO sensors (node_id, key, name) VALUES (?, ?, ?)",
+        (node, key, key.rsplit("/", 1)[-1]),
+    )
+    return int(con.execute("SELECT id FROM sensors WHERE key = ?", (key,)).fetchone()[0])
+
+
+def set_status(con: sqlite3.Connection, site: str, node: str, status: str, at_s: float) -> None:
+    """Keep what a node (or the broker for it) last said of itself."""
+    con.execute("UPDATE nodes SET status = ? WHERE id = ?", (status, node_id(con, site, node)))
+
+
+def commit(
+    con: sqlite3.Connection,
+    site: str,
+    node: str,
+    arrivals: Sequence[Arrival],
+    handled: Sequence[Handled],
+    lows: Mapping[str, int],
+    received_at_s: float,
+) -> int:
+    """Store samples once each, whatever is repeated; returns how many were new.
+
+    `lows` gives, per boot, the lowest number the node still keeps: all below it were
+    dealt with before, so 'committed through' may start there.
+    """
+    node_row = node_id(con, site, node)
+    received = ms(received_at_s)
+    fresh: dict[int, list[int]] = {}
+    for arrival in arrivals:
+        if arrival.boot is not None and arrival.seq is not None:
+            if _known(con, node_row, arrival.boot, arrival.seq):
+                continue
+            _arrive(con, node_row, arrival.boot, arrival.seq)
+        sensor = _sensor_id(con, node_row, arrival.sensor)
+        cursor = con.execute(
+            "INSERT OR IGNORE INTO readings "
+            "(sensor_id, taken_ms, temp_centi_c, humidity_deci_pct, received_ms) "
+            "VALUES (?, ?, ?, ?, ?)",
+            (
+                sensor,
+                ms(arrival.taken_at_s),
+                round(arrival.temp_c * 100),
+                round(arrival.humidity_pct * 10),
+                received,
+            ),
+        )
+        if cursor.rowcount:
+            fresh.setdefault(sensor, []).append(int(arrival.taken_at_s))
+    for one in handled:
+        _arrive(con, node_row, one.boot, one.seq)
+    for sensor, taken in fresh.items():
+        rollups.refresh(con, sensor, taken)
+    for boot, low in lows.items():
+        _advance(con, node_row, boot, low, received)
+    if arrivals or handled:
+        con.execute("UPDATE nodes SET heard_ms = ? WHERE id = ?", (received, node_row))
+    return sum(len(taken) for taken in fresh.values())
+
+
+def _arrive(con: sqlite3.Connection, node: int, boot: str, seq: int) -> None:
+    con.execute("INSERT OR IGNORE INTO arrived VALUES (?, ?, ?)", (node, boot, seq))
+
+
+def _known(con: sqlite3.Connection, node: int, boot: str, seq: int) -> bool:
+    row = con.execute(
+        "SELECT 1 FROM arrived WHERE node_id = :n AND boot = :b AND seq = :s UNION ALL "
+        "SELECT 1 FROM progress WHERE node_id = :n AND boot = :b AND through >= :s",
+        {"n": node, "b": boot, "s": seq},
+    ).fetchone()
+    return row is not None
+
+
+def _advance(con: sqlite3.Connection, node: int, boot: str, low: int, received_ms: int) -> None:
+    """Move 'committed through' over every number that is here without a gap."""
+    row = con.execute(
+        "SELECT through FROM progress WHERE node_id = ? AND boot = ?", (node, boot)
+    ).fetchone()
+    through = max(low - 1, -1 if row is None else int(row[0]))
+    for (seq,) in con.execute(
+        "SELECT seq FROM arrived WHERE node_id = ? AND boot = ? AND seq > ? ORDER BY seq",
+        (node, boot, through),
+    ):
+        if seq != through + 1:
+            break
+        through = seq
+    con.execute(
+        "INSERT INTO progress VALUES (?, ?, ?, ?) ON CONFLICT (node_id, boot) DO UPDATE "
+        "SET through = excluded.through, touched_ms = excluded.touched_ms",
+        (node, boot, through, received_ms),
+    )
+    con.execute(
+        "DELETE FROM arrived WHERE node_id = ? AND boot = ? AND seq <= ?", (node, boot, through)
+    )
+
+
+# A node forgets a boot once it is told; the eight latest outlast any outbox in practice.
+BOOTS_TOLD = 8
+
+
+def committed(con: sqlite3.Connection, site: str, node: str) -> dict[str, int]:
+    """'Committed through N' of the node's latest boots, for the retained message."""
+    rows = con.execute(
+        "SELECT boot, through FROM progress WHERE node_id = ? AND through >= 0 "
+        "ORDER BY touched_ms DESC LIMIT ?",
+        (node_id(con, site, node), BOOTS_TOLD),
+    )
+    return {boot: int(through) for boot, through in rows}
+
+
+def refuse(con: sqlite3.Connection, reason: str, count: int, example: str, at_s: float) -> None:
+    """Count what was not believed, with one example to look at."""
+    con.execute(
+        "INSERT INTO refusals VALUES (?, ?, ?, ?) ON CONFLICT (reason) DO UPDATE SET "
+        "count = count + excluded.count, last_ms = excluded.last_ms, example = excluded.example",
+        (reason, count, ms(at_s), example[:200]),
+    )
