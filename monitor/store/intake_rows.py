@@ -17,7 +17,7 @@ class Arrival:
     sensor: str
     taken_at_s: float
     temp_c: float
-    humidity_pct: float
+    humidity_pct: float | None
     boot: str | None = None
     seq: int | None = None
 
@@ -81,7 +81,7 @@ def commit(
                 sensor,
                 ms(arrival.taken_at_s),
                 round(arrival.temp_c * 100),
-                round(arrival.humidity_pct * 10),
+                None if arrival.humidity_pct is None else round(arrival.humidity_pct * 10),
                 received,
             ),
         )

@@ -34,7 +34,7 @@ class Sensor:
 
 @dataclass(frozen=True)
 class RawReadings:
-    """Readings as measured, each array of shape (n,), in time order."""
+    """Readings as measured, each (n,), in time order; NaN where there is no humidity sensor."""
 
     at_s: FloatArray
     temp_c: FloatArray
@@ -98,7 +98,7 @@ def sensors(con: sqlite3.Connection) -> list[Sensor]:
                 first_at_s=None if first is None else seconds(first[0]),
                 last_at_s=None if last is None else seconds(last[0]),
                 last_temp_c=None if last is None else last[1] / 100,
-                last_humidity_pct=None if last is None else last[2] / 10,
+                last_humidity_pct=None if last is None or last[2] is None else last[2] / 10,
                 count=int(count),
                 last_heard_s=maybe_seconds(heard),
                 status=status,

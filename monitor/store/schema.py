@@ -25,7 +25,7 @@ CREATE TABLE readings (
   sensor_id INTEGER NOT NULL REFERENCES sensors (id),
   taken_ms INTEGER NOT NULL,
   temp_centi_c INTEGER NOT NULL,
-  humidity_deci_pct INTEGER NOT NULL,
+  humidity_deci_pct INTEGER,
   received_ms INTEGER NOT NULL,
   flags INTEGER NOT NULL DEFAULT 0,
   PRIMARY KEY (sensor_id, taken_ms)
@@ -38,9 +38,9 @@ CREATE TABLE rollups (
   temp_min_centi_c INTEGER NOT NULL,
   temp_mean_centi_c REAL NOT NULL,
   temp_max_centi_c INTEGER NOT NULL,
-  humidity_min_deci_pct INTEGER NOT NULL,
-  humidity_mean_deci_pct REAL NOT NULL,
-  humidity_max_deci_pct INTEGER NOT NULL,
+  humidity_min_deci_pct INTEGER,
+  humidity_mean_deci_pct REAL,
+  humidity_max_deci_pct INTEGER,
   PRIMARY KEY (sensor_id, step_s, start_s)
 ) STRICT, WITHOUT ROWID;
 -- 'committed through N' of one boot of one node, and what came ahead of a gap.

@@ -1,0 +1,211 @@
+"""Puts the parts together from a config. The one place that knows them all."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from firmware_side import clock as node_clock
+from firmware_side import node as sensor_node
+from firmware_side.notify import notify
+from firmware_side.sensors.base import Source
+from monitor import beliefs, brokers, intake, preview, shelf, validation
+from monitor.channels.base import Channel
+from monitor.channels.dispatch import Dispatcher
+from monitor.channels.lamp import GpioPins, LampChannel, SimulatedPins
+from monitor.channels.library import LibraryChannel
+from monitor.channels.mail import MailChannel
+from monitor.channels.mqtt import MqttChannel
+from monitor.channels.webhook import WebhookChannel
+from monitor.clock import Clock
+from monitor.config import ChannelConfig, Config, ConfigError, system_zone
+from monitor.core.cure import resin
+from monitor.core.vocabulary import ResinProfile
+from monitor.daemon import Monitor
+from monitor.mqtt_link import Link
+from monitor.watch import Watch
+
+log = logging.getLogger(__name__)
+
+
+def zone_of(config: Config) -> ZoneInfo:
+    """The zone that the page and the notices speak in."""
+    return ZoneInfo(config.time_zone or system_zone())
+
+
+def offset_of(zone: ZoneInfo) -> Callable[[float], float]:
+    """Seconds that local time is ahead of UTC, by the zone's own rules."""
+
+    def offset_s(at_s: float) -> float:
+        ahead = datetime.fromtimestamp(at_s, UTC).astimezone(zone).utcoffset()
+        return 0.0 if ahead is None else ahead.total_seconds()
+
+    return offset_s
+
+
+def local_time_of(zone: ZoneInfo) -> Callable[[float], str]:
+    """Weekday and clock time as a notice says them."""
+
+    def words(at_s: float) -> str:
+        return datetime.fromtimestamp(at_s, UTC).astimezone(zone).strftime("%a %H:%M")
+
+    return words
+
+
+def shelf_of(config: Config) -> list[ResinProfile]:
+    """The library, and the person's own file after it. Raises ShelfError."""
+    own = shelf.load(Path(config.monitor.resins)) if config.monitor.resins else []
+    return [*shelf.library(), *own]
+
+
+def broker_of(config: Config) -> brokers.Broker | None:
+    """The broker to start ourselves, if any."""
+    if config.broker.run == "mosquitto":
+        return brokers.MosquittoBroker(
+            config.data_dir / "broker",
+            config.broker.port,
+            config.broker.username,
+            config.broker.password,
+            config.broker.host,
+        )
+    if config.broker.run == "embedded":
+        return brokers.EmbeddedBroker(config.broker.port)
+    return None
+
+
+def monitor_of(config: Config, clock: Clock) -> tuple[Monitor, Dispatcher]:
+    """The monitor and the thread that tells people, not started yet."""
+    foreign = {
+        one.topic: (
+            one.node,
+            validation.Fields(one.sensor, one.temperature, one.humidity, one.unit == "F"),
+        )
+        for one in config.foreign
+    }
+    wake = threading.Event()
+    link = Link(
+        config.broker.host,
+        config.broker.port,
+        client_id=f"pourside-monitor-{config.site}",
+        topics=intake.topics(config.site, foreign),
+        username=config.broker.username,
+        password=config.broker.password,
+        will=(f"pourside/{config.site}/monitor/status", b"offline"),
+        wake=wake,
+    )
+    zone = zone_of(config)
+    wanted = {"mqtt": "note", **{one.name: one.priority for one in config.channels}}
+    channels = [
+        MqttChannel(config.site, link.deliver),
+        *(channel_of(one) for one in config.channels),
+    ]
+    dispatcher = Dispatcher(channels, local_time_of(zone))
+    watch = Watch(
+        silent_after_s=config.monitor.silent_after_s,
+        surface_offset_c=config.monitor.surface_offset_c,
+        channels=tuple(wanted.items()),
+        local_offset_s=offset_of(zone),
+        facts={"speed": clock.speed, "tick_s": config.monitor.tick_s, "site": config.site},
+    )
+    monitor = Monitor(
+        store_path=config.store_path,
+        site=config.site,
+        link=link,
+        watch=watch,
+        clock=clock,
+        wake=wake,
+        tick_s=config.monitor.tick_s,
+        foreign=foreign,
+        shelf=shelf_of(config),
+        clock_set=_clock_set(clock),
+        channel_faults=dispatcher.faults,
+        notify=notify,
+    )
+    return monitor, dispatcher
+
+
+def _clock_set(clock: Clock) -> Callable[[], bool] | None:
+    if clock.start_s is not None:
+        return None
+    return lambda: node_clock.system_clock_is_set(clock.now_s())
+
+
+def channel_of(config: ChannelConfig) -> Channel:
+    """One channel from its settings. Raises ConfigError."""
+    if config.kind == "mail":
+        recipients = [one.strip() for one in config.to.split(",") if one.strip()]
+        if not (config.host and config.sender and recipients):
+            raise ConfigError([f"channel {config.name!r}: mail needs host, sender and to"])
+        return MailChannel(
+            config.host,
+            config.port,
+            config.sender,
+            recipients,
+            user=config.username,
+            password=config.password,
+            security=config.security,  # type: ignore[arg-type]
+            name=config.name,
+        )
+    if config.kind == "lamp":
+        pins = (
+            GpioPins(int(config.lamp_pin), int(config.buzzer_pin) if config.buzzer_pin else None)
+            if config.lamp_pin
+            else SimulatedPins()
+        )
+        return LampChannel(pins, name=config.name)
+    if not config.url:
+        raise ConfigError([f"channel {config.name!r}: {config.kind} needs url or url_env"])
+    if config.kind == "library":
+        return LibraryChannel(config.url, name=config.name)
+    try:
+        return WebhookChannel(config.url, name=config.name)
+    except ValueError as error:
+        raise ConfigError([str(error)]) from None
+
+
+def start_s(config: Config) -> float | None:
+    """Where a made-up clock starts; 'replay' stands for the first row of the log."""
+    if config.clock.start == "replay":
+        from firmware_side.sensors.replay import ReplaySource
+
+        return ReplaySource(Path(config.node.file)).first_at_s
+    return config.clock.start_s
+
+
+def source_of(config: Config, clock: node_clock.Clock) -> Source:
+    """The node's sensor. The board's libraries are asked for only where they are used."""
+    if config.node.source == "simulated":
+        from firmware_side.sensors.simulated import SimulatedSource, SimulatedStudio
+
+        return SimulatedSource(SimulatedStudio(config.node.seed), clock)
+    if config.node.source == "replay":
+        from firmware_side.sensors.replay import ReplaySource
+
+        return ReplaySource(Path(config.node.file))
+    from firmware_side.sensors.dht22 import Dht22
+
+    return Dht22(config.node.pin, method=config.node.pulse)  # type: ignore[arg-type]
+
+
+def node_options(config: Config) -> sensor_node.NodeOptions:
+    """What the node must know, from the config."""
+    return sensor_node.NodeOptions(
+        site=config.site,
+        node=config.node.name,
+        sensor=config.node.sensor,
+        interval_s=config.node.interval_s,
+        host=config.broker.host,
+        port=config.broker.port,
+        username=config.broker.username or None,
+        password=config.broker.password or None,
+        outbox_path=config.outbox_path,
+    )
+
+
+def page_parts() -> Mapping[str, object]:
+    """What the page calls of the core, so that it decides nothing itself."""
+    return {"preview": preview.preview, "faults": resin.faults, "beliefs": beliefs.of_resin}

@@ -1,0 +1,229 @@
+"""Each role as it runs: threads held by name, watched, and ended together."""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import socket
+import threading
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from waitress.server import create_server
+
+from dashboard.app import create_app
+from dashboard.options import Options
+from firmware_side import clock as node_clock
+from firmware_side import node as sensor_node
+from firmware_side.notify import notify
+from firmware_side.sensors.simulated import SimulatedSource
+from monitor import assembly, brokers, demo
+from monitor.clock import Clock
+from monitor.config import BrokerConfig, Config, ConfigError, DashboardConfig
+from monitor.store import connection
+
+log = logging.getLogger(__name__)
+
+SAY = Callable[[str], None]
+WATCHDOG_S = 10.0
+
+
+@dataclass
+class Crew:
+    """Threads of one process. When one dies, all stop, and its fault is raised again."""
+
+    stop: threading.Event
+    faults: list[BaseException] = field(default_factory=list)
+    _threads: list[threading.Thread] = field(default_factory=list)
+
+    def add(self, name: str, work: Callable[[], None]) -> None:
+        """Start a thread; its end before the stop is a fault."""
+
+        def run() -> None:
+            try:
+                work()
+            except BaseException as error:  # noqa: BLE001 - kept and raised in the main thread
+                self.faults.append(error)
+            finally:
+                self.stop.set()
+
+        thread = threading.Thread(target=run, name=name, daemon=True)
+        self._threads.append(thread)
+        thread.start()
+
+    def finish(self) -> None:
+        """Wait until all have ended; raise the first fault."""
+        self.stop.set()
+        for thread in self._threads:
+            thread.join(10)
+        if self.faults:
+            raise self.faults[0]
+
+
+@contextlib.contextmanager
+def _page(config: Config, clock: Clock, is_demo: bool = False) -> Iterator[str]:
+    """Serve the page from a production server; yields its address."""
+    parts = assembly.page_parts()
+    app = create_app(
+        Options(
+            db_path=config.store_path,
+            now_s=clock.now_s,
+            zone=str(assembly.zone_of(config)),
+            demo=is_demo,
+            speed=clock.speed,
+            base_url=config.dashboard.base_url,
+            **parts,  # type: ignore[arg-type]
+        )
+    )
+    try:
+        # Twice the phones of a household: each polls, none holds a thread.
+        server = create_server(
+            app, host=config.dashboard.host, port=config.dashboard.port, threads=8
+        )
+    except OSError as error:
+        raise ConfigError(
+            [f"the page cannot listen on port {config.dashboard.port} ({error.strerror}); "
+             "choose another port"]
+        ) from error  # fmt: skip
+    thread = threading.Thread(target=server.run, name="page", daemon=True)
+    thread.start()
+    try:
+        yield _address(config)
+    finally:
+        server.close()
+        thread.join(5)
+
+
+def _address(config: Config) -> str:
+    host = config.dashboard.host
+    if host in ("0.0.0.0", "::", ""):
+        host = f"{socket.gethostname()}.local"
+    return f"http://{host}:{config.dashboard.port}/"
+
+
+def run_node(config: Config, stop: threading.Event) -> None:
+    """The sensor node until told to stop."""
+    if config.node.source == "none":
+        raise ConfigError(["node.source is 'none': name dht22, simulated or replay"])
+    clock = node_clock.Clock(assembly.start_s(config), config.clock.speed)
+    config.outbox_path.parent.mkdir(parents=True, exist_ok=True)
+    sensor_node.run(assembly.node_options(config), assembly.source_of(config, clock), clock, stop)
+
+
+def run_monitor(config: Config, stop: threading.Event) -> None:
+    """The monitor and the telling until told to stop."""
+    _monitor(config, Clock(assembly.start_s(config), config.clock.speed), stop)
+
+
+def _monitor(config: Config, clock: Clock, stop: threading.Event) -> None:
+    config.data_dir.mkdir(parents=True, exist_ok=True)
+    connection.open_owner(config.store_path).close()
+    monitor, dispatcher = assembly.monitor_of(config, clock)
+    crew = Crew(stop)
+    crew.add("telling", lambda: dispatcher.run(stop, config.store_path, clock.now_s))
+    try:
+        monitor.run(stop)
+    finally:
+        crew.finish()
+
+
+def run_dashboard(config: Config, stop: threading.Event, say: SAY) -> None:
+    """The page until told to stop; the monitor must have prepared the store."""
+    clock = Clock(assembly.start_s(config), config.clock.speed)
+    if not config.store_path.exists():
+        raise ConfigError([f"there is no store {config.store_path} yet; start the monitor first"])
+    with _page(config, clock) as address:
+        say(f"The page is at {address}")
+        notify("READY=1")
+        while not stop.wait(WATCHDOG_S):
+            notify("WATCHDOG=1")
+
+
+def run_up(config: Config, stop: threading.Event, say: SAY) -> None:
+    """Everything that the config names, in one process."""
+    config.data_dir.mkdir(parents=True, exist_ok=True)
+    broker = assembly.broker_of(config)
+    if broker is not None:
+        broker.start()
+    try:
+        _together(config, stop, say)
+    finally:
+        if broker is not None:
+            broker.stop()
+
+
+def _together(config: Config, stop: threading.Event, say: SAY) -> None:
+    connection.open_owner(config.store_path).close()
+    clock = Clock(assembly.start_s(config), config.clock.speed)
+    crew = Crew(stop)
+    with _page(config, clock) as address:
+        say(f"The page is at {address}")
+        crew.add("monitor", lambda: _monitor(config, clock, stop))
+        if config.node.source != "none":
+            ticking = node_clock.Clock(assembly.start_s(config), config.clock.speed)
+            source = assembly.source_of(config, ticking)
+            options = assembly.node_options(config)
+            crew.add("node", lambda: sensor_node.run(options, source, ticking, stop))
+        stop.wait()
+        crew.finish()
+
+
+def run_demo(folder: Path, speed: float, port: int, stop: threading.Event, say: SAY) -> None:
+    """The invented studio, from an evening with a cold night ahead."""
+    broker = _demo_broker(folder)
+    broker.start()
+    try:
+        config = Config(
+            site=demo.SITE,
+            data_dir=folder,
+            broker=BrokerConfig(host=broker.host, port=broker.port),
+            dashboard=DashboardConfig(port=port),
+        )
+        config = replace(config, monitor=replace(config.monitor, tick_s=1.0))
+        _demo_together(config, speed, stop, say)
+    finally:
+        broker.stop()
+
+
+def _demo_broker(folder: Path) -> brokers.Broker:
+    if brokers.embedded_installed():
+        return brokers.EmbeddedBroker()
+    if brokers.mosquitto_binary() is not None:
+        return brokers.MosquittoBroker(folder / "broker")
+    raise brokers.BrokerError(
+        "the demo needs a broker: pip install 'pourside[broker]' (from a checkout: "
+        "pip install '.[broker]'), or sudo apt install mosquitto"
+    )
+
+
+def _demo_together(config: Config, speed: float, stop: threading.Event, say: SAY) -> None:
+    offset = assembly.offset_of(assembly.zone_of(config))
+    now_s = Clock().now_s()
+    start_s = demo.evening(now_s, offset(now_s))
+    shelf = {profile.key: profile for profile in assembly.shelf_of(config)}
+    # The past is thought through before the clock starts, so that the night begins on time.
+    past, _ = assembly.monitor_of(config, Clock(start_s, speed))
+    con = connection.open_owner(config.store_path)
+    demo.fill(con, past.watch, shelf, start_s, offset(start_s), say)
+    con.close()
+    clock = Clock(start_s, speed)
+    ticking = node_clock.Clock(start_s, speed)
+    source = SimulatedSource(demo.studio(start_s, offset(start_s)), ticking)
+    options = replace(
+        assembly.node_options(config),
+        node=demo.NODE,
+        sensor=demo.SENSOR,
+        interval_s=max(20.0, speed / 2.0),
+    )
+    crew = Crew(stop)
+    with _page(config, clock, is_demo=True) as address:
+        crew.add("monitor", lambda: _monitor(config, clock, stop))
+        crew.add("node", lambda: sensor_node.run(options, source, ticking, stop))
+        say(f"\nOpen {address}")
+        say("Everything shown there is made up: the room, the pieces, the resin, the dates.")
+        if speed != 1.0:
+            say(f"One real minute is {speed / 60:g} hours there.")
+        say("Press Ctrl-C to stop; nothing is left behind unless --keep was given.")
+        stop.wait()
+        crew.finish()
