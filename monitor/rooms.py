@@ -55,7 +55,7 @@ def has_humidity(con: sqlite3.Connection, key: str, now_s: float) -> bool:
 
 def _dropped(flags: np.typing.NDArray[np.int64]) -> dict[str, int]:
     return {
-        quality.reason_words(int(flag)): int((flags == flag).sum())
+        ", ".join(quality.reason_words(int(flag))): int((flags == flag).sum())
         for flag in np.unique(flags[flags != 0])
     }
 

@@ -1,0 +1,69 @@
+"""Real parts for the tests: a store on disk, a real Mosquitto, the embedded broker."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from monitor import brokers
+from monitor.store import connection
+
+
+def need(found: object, what: str) -> None:
+    """Skip where a real part is missing; on the build machine that is a failure."""
+    if found:
+        return
+    if os.environ.get("CI") == "true":
+        pytest.fail(f"{what} is missing on the build machine")
+    pytest.skip(f"{what} is not installed here")
+
+
+@pytest.fixture
+def store_path(tmp_path: Path) -> Path:
+    """A fresh store file, prepared by its owner."""
+    path = tmp_path / "pourside.db"
+    connection.open_owner(path).close()
+    return path
+
+
+@pytest.fixture
+def con(store_path: Path) -> Iterator[sqlite3.Connection]:
+    """A connection of the store's owner."""
+    opened = connection.open_owner(store_path)
+    yield opened
+    opened.close()
+
+
+MakeBroker = Callable[..., brokers.MosquittoBroker]
+
+
+@pytest.fixture
+def mosquitto(tmp_path: Path) -> Iterator[MakeBroker]:
+    """Starts real Mosquittos on loopback; all are ended after the test."""
+    need(brokers.mosquitto_binary(), "Mosquitto")
+    started: list[brokers.MosquittoBroker] = []
+
+    def make(**options: object) -> brokers.MosquittoBroker:
+        folder = tmp_path / f"broker{len(started)}"
+        broker = brokers.MosquittoBroker(folder, **options)  # type: ignore[arg-type]
+        broker.start()
+        started.append(broker)
+        return broker
+
+    yield make
+    for broker in started:
+        broker.stop()
+
+
+@pytest.fixture
+def embedded() -> Iterator[brokers.EmbeddedBroker]:
+    """The embedded broker of the extra, on loopback."""
+    need(brokers.embedded_installed(), "the embedded broker")
+    broker = brokers.EmbeddedBroker()
+    broker.start()
+    yield broker
+    broker.stop()
