@@ -10,9 +10,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from firmware_side import clock as node_clock
-from firmware_side import node as sensor_node
 from firmware_side.notify import notify
-from firmware_side.sensors.base import Source
 from monitor import beliefs, brokers, intake, preview, shelf, validation
 from monitor.channels.base import Channel
 from monitor.channels.dispatch import Dispatcher
@@ -165,45 +163,6 @@ def channel_of(config: ChannelConfig) -> Channel:
         return WebhookChannel(config.url, name=config.name)
     except ValueError as error:
         raise ConfigError([str(error)]) from None
-
-
-def start_s(config: Config) -> float | None:
-    """Where a made-up clock starts; 'replay' stands for the first row of the log."""
-    if config.clock.start == "replay":
-        from firmware_side.sensors.replay import ReplaySource
-
-        return ReplaySource(Path(config.node.file)).first_at_s
-    return config.clock.start_s
-
-
-def source_of(config: Config, clock: node_clock.Clock) -> Source:
-    """The node's sensor. The board's libraries are asked for only where they are used."""
-    if config.node.source == "simulated":
-        from firmware_side.sensors.simulated import SimulatedSource, SimulatedStudio
-
-        return SimulatedSource(SimulatedStudio(config.node.seed), clock)
-    if config.node.source == "replay":
-        from firmware_side.sensors.replay import ReplaySource
-
-        return ReplaySource(Path(config.node.file))
-    from firmware_side.sensors.dht22 import Dht22
-
-    return Dht22(config.node.pin, method=config.node.pulse)  # type: ignore[arg-type]
-
-
-def node_options(config: Config) -> sensor_node.NodeOptions:
-    """What the node must know, from the config."""
-    return sensor_node.NodeOptions(
-        site=config.site,
-        node=config.node.name,
-        sensor=config.node.sensor,
-        interval_s=config.node.interval_s,
-        host=config.broker.host,
-        port=config.broker.port,
-        username=config.broker.username or None,
-        password=config.broker.password or None,
-        outbox_path=config.outbox_path,
-    )
 
 
 def page_parts() -> Mapping[str, object]:

@@ -17,8 +17,10 @@ import threading
 from pathlib import Path
 from typing import Protocol
 
+from monitor.errors import MonitorError
 
-class BrokerError(Exception):
+
+class BrokerError(MonitorError):
     """The broker did not start; the message says why and what to do."""
 
 

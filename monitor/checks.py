@@ -10,7 +10,7 @@ from pathlib import Path
 from firmware_side import clock as node_clock
 from firmware_side.errors import NodeError
 from firmware_side.sensors.base import SensorFault
-from monitor import assembly, brokers
+from monitor import brokers, node_role
 from monitor.clock import Clock
 from monitor.config import Config
 from monitor.mqtt_link import Link, speaks_5
@@ -137,8 +137,8 @@ def _sensor(config: Config) -> Result:
     if config.node.source == "none":
         return Result("sensor", True, "no sensor on this machine (node.source is 'none')")
     try:
-        clock = node_clock.Clock(assembly.start_s(config), config.clock.speed)
-        sample = assembly.source_of(config, clock).read()
+        clock = node_clock.Clock(node_role.start_s(config), config.clock.speed)
+        sample = node_role.source_of(config, clock).read()
     except (SensorFault, NodeError, OSError, ValueError) as error:
         return Result("sensor", False, f"{config.node.source}: {error}", "see hardware/README.md")
     humidity = "" if sample.humidity_pct is None else f", {sample.humidity_pct:.1f} %RH"

@@ -18,15 +18,9 @@ import click
 
 from firmware_side.errors import NodeError
 from monitor import config as settings
-from monitor.brokers import BrokerError
 from monitor.config import Config, ConfigError
-from monitor.daemon import MonitorDied
-from monitor.shelf import ShelfError
+from monitor.errors import MonitorError
 from monitor.store.errors import StoreError
-
-log = logging.getLogger("pourside")
-
-_FAILURES = (BrokerError, MonitorDied, NodeError, StoreError, OSError)
 
 
 def main() -> None:
@@ -40,10 +34,10 @@ def main() -> None:
     except click.ClickException as error:
         error.show()
         sys.exit(error.exit_code)
-    except (ConfigError, ShelfError) as error:
+    except MonitorError as error:
         _tell(str(error))
-        sys.exit(2)
-    except _FAILURES as error:
+        sys.exit(error.exit_code)
+    except (NodeError, OSError) as error:
         _tell(str(error))
         sys.exit(1)
 
@@ -110,7 +104,7 @@ def up(config_path: Path) -> None:
 @config_option
 def node(config_path: Path) -> None:
     """The sensor node alone, for a service unit."""
-    from monitor.running import run_node
+    from monitor.node_role import run_node
 
     run_node(_loaded(config_path), stopping())
 

@@ -12,8 +12,10 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from monitor.errors import SettingsError
 
-class ConfigError(Exception):
+
+class ConfigError(SettingsError):
     """The config cannot be used; `faults` holds one line for each thing to mend."""
 
     def __init__(self, faults: list[str]) -> None:

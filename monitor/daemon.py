@@ -17,6 +17,7 @@ from pathlib import Path
 from monitor import intake, validation
 from monitor.clock import Clock
 from monitor.core.vocabulary import ResinProfile
+from monitor.errors import MonitorError
 from monitor.mqtt_link import Link
 from monitor.store import connection, resins
 from monitor.watch import Watch, Works
@@ -29,7 +30,7 @@ LOOK_EVERY_S = 0.25
 THINK_APART_S = 0.5
 
 
-class MonitorDied(Exception):
+class MonitorDied(MonitorError):
     """A part that cannot be mended from inside; the process should end and be started anew."""
 
 

@@ -165,7 +165,7 @@ def fill(
     for story in _FINISHED:
         say(f"Making up a finished piece: {story.name}")
         _live(con, watch, shelf, story, start_s)
-    _on_the_bench(con, shelf, start_s)
+    _on_the_bench(con, watch, shelf, start_s)
     watch.think(con, start_s, Works())
 
 
@@ -208,7 +208,7 @@ def _live(
 
 
 def _on_the_bench(
-    con: sqlite3.Connection, shelf: Mapping[str, ResinProfile], start_s: float
+    con: sqlite3.Connection, watch: Watch, shelf: Mapping[str, ResinProfile], start_s: float
 ) -> None:
     begun_s = start_s - 30 * HOUR_S
     with writing(con):
@@ -239,6 +239,8 @@ def _on_the_bench(
             sensor=KEY,
         )
         marks.add_mark(con, lines, "tack_free", start_s - 4 * HOUR_S)
+    watch.think(con, start_s - 3 * HOUR_S, Works())
+    with writing(con):
         pieces.end_layer(con, lines, start_s - 3 * HOUR_S)
         pieces.end_layer(con, base, start_s - 3 * HOUR_S)
         pieces.add_layer(

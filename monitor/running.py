@@ -10,15 +10,11 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from waitress.server import create_server
-
-from dashboard.app import create_app
-from dashboard.options import Options
 from firmware_side import clock as node_clock
 from firmware_side import node as sensor_node
 from firmware_side.notify import notify
 from firmware_side.sensors.simulated import SimulatedSource
-from monitor import assembly, brokers, demo
+from monitor import assembly, brokers, demo, node_role
 from monitor.clock import Clock
 from monitor.config import BrokerConfig, Config, ConfigError, DashboardConfig
 from monitor.store import connection
@@ -64,6 +60,12 @@ class Crew:
 @contextlib.contextmanager
 def _page(config: Config, clock: Clock, is_demo: bool = False) -> Iterator[str]:
     """Serve the page from a production server; yields its address."""
+    # Here, so that the monitor alone does not carry Flask.
+    from waitress.server import create_server
+
+    from dashboard.app import create_app
+    from dashboard.options import Options
+
     parts = assembly.page_parts()
     app = create_app(
         Options(
@@ -102,18 +104,9 @@ def _address(config: Config) -> str:
     return f"http://{host}:{config.dashboard.port}/"
 
 
-def run_node(config: Config, stop: threading.Event) -> None:
-    """The sensor node until told to stop."""
-    if config.node.source == "none":
-        raise ConfigError(["node.source is 'none': name dht22, simulated or replay"])
-    clock = node_clock.Clock(assembly.start_s(config), config.clock.speed)
-    config.outbox_path.parent.mkdir(parents=True, exist_ok=True)
-    sensor_node.run(assembly.node_options(config), assembly.source_of(config, clock), clock, stop)
-
-
 def run_monitor(config: Config, stop: threading.Event) -> None:
     """The monitor and the telling until told to stop."""
-    _monitor(config, Clock(assembly.start_s(config), config.clock.speed), stop)
+    _monitor(config, Clock(node_role.start_s(config), config.clock.speed), stop)
 
 
 def _monitor(config: Config, clock: Clock, stop: threading.Event) -> None:
@@ -130,7 +123,7 @@ def _monitor(config: Config, clock: Clock, stop: threading.Event) -> None:
 
 def run_dashboard(config: Config, stop: threading.Event, say: SAY) -> None:
     """The page until told to stop; the monitor must have prepared the store."""
-    clock = Clock(assembly.start_s(config), config.clock.speed)
+    clock = Clock(node_role.start_s(config), config.clock.speed)
     if not config.store_path.exists():
         raise ConfigError([f"there is no store {config.store_path} yet; start the monitor first"])
     with _page(config, clock) as address:
@@ -155,15 +148,15 @@ def run_up(config: Config, stop: threading.Event, say: SAY) -> None:
 
 def _together(config: Config, stop: threading.Event, say: SAY) -> None:
     connection.open_owner(config.store_path).close()
-    clock = Clock(assembly.start_s(config), config.clock.speed)
+    clock = Clock(node_role.start_s(config), config.clock.speed)
     crew = Crew(stop)
     with _page(config, clock) as address:
         say(f"The page is at {address}")
         crew.add("monitor", lambda: _monitor(config, clock, stop))
         if config.node.source != "none":
-            ticking = node_clock.Clock(assembly.start_s(config), config.clock.speed)
-            source = assembly.source_of(config, ticking)
-            options = assembly.node_options(config)
+            ticking = node_clock.Clock(node_role.start_s(config), config.clock.speed)
+            source = node_role.source_of(config, ticking)
+            options = node_role.node_options(config)
             crew.add("node", lambda: sensor_node.run(options, source, ticking, stop))
         stop.wait()
         crew.finish()
@@ -211,7 +204,7 @@ def _demo_together(config: Config, speed: float, stop: threading.Event, say: SAY
     ticking = node_clock.Clock(start_s, speed)
     source = SimulatedSource(demo.studio(start_s, offset(start_s)), ticking)
     options = replace(
-        assembly.node_options(config),
+        node_role.node_options(config),
         node=demo.NODE,
         sensor=demo.SENSOR,
         interval_s=max(20.0, speed / 2.0),

@@ -8,9 +8,10 @@ from pathlib import Path
 
 from monitor.core.cure import resin
 from monitor.core.vocabulary import ResinProfile
+from monitor.errors import SettingsError
 
 
-class ShelfError(Exception):
+class ShelfError(SettingsError):
     """A resin file cannot be used; the message names the file, the resin and the fault."""
 
 

@@ -303,6 +303,7 @@ class AlarmState:
     value: float | None = None
     repeats: int = 0
     last_noticed_s: float | None = None
+    seen_s: float | None = None  # the newest condition taken in
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from monitor.errors import MonitorError
 
-class StoreError(Exception):
+
+class StoreError(MonitorError):
     """The store cannot do this; the message says what, why, and what to do."""
