@@ -17,6 +17,7 @@ from types import FrameType
 import click
 
 from firmware_side.errors import NodeError
+from firmware_side.sensors.base import SensorFault
 from monitor import config as settings
 from monitor.config import Config, ConfigError
 from monitor.errors import MonitorError
@@ -26,9 +27,9 @@ from monitor.store.errors import StoreError
 def main() -> None:
     """Run the command and turn every foreseen failure into one clear line."""
     try:
-        cli(standalone_mode=False)
-    except click.exceptions.Exit as ended:
-        sys.exit(ended.exit_code)
+        # Without its own handling click hands the exit code of `ctx.exit` back.
+        code = cli(standalone_mode=False)
+        sys.exit(code if isinstance(code, int) else 0)
     except click.Abort:
         sys.exit(1)
     except click.ClickException as error:
@@ -37,7 +38,7 @@ def main() -> None:
     except MonitorError as error:
         _tell(str(error))
         sys.exit(error.exit_code)
-    except (NodeError, OSError) as error:
+    except (NodeError, SensorFault, OSError) as error:
         _tell(str(error))
         sys.exit(1)
 

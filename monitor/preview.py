@@ -10,7 +10,15 @@ from monitor import beliefs, rooms
 from monitor.core.cure import belief
 from monitor.core.cure import outlook as cure
 from monitor.core.room import forecast
-from monitor.core.vocabulary import Base, Layer, Outlook, ResinProfile, RoomPaths, RoomSeries
+from monitor.core.vocabulary import (
+    Base,
+    FloatArray,
+    Layer,
+    Outlook,
+    ResinProfile,
+    RoomPaths,
+    RoomSeries,
+)
 from monitor.store import forecasts
 
 PATHS = 60
@@ -67,10 +75,17 @@ def _kept_future(con: sqlite3.Connection, key: str, now_s: float) -> RoomPaths |
     # Warm and damp do not go together in one room, nor against each other: shuffle one.
     other = share[np.random.default_rng(0).permutation(PATHS)]
 
-    def spread(low: np.ndarray, middle: np.ndarray, high: np.ndarray, at: np.ndarray) -> np.ndarray:
-        below, above = np.minimum(at, 0.0)[:, None], np.maximum(at, 0.0)[:, None]
-        return middle + below * (middle - low) + above * (high - middle)
-
-    temp_c = spread(bands.temp_p10_c, bands.temp_p50_c, bands.temp_p90_c, share)
-    humidity = spread(bands.humidity_p10_pct, bands.humidity_p50_pct, bands.humidity_p90_pct, other)
+    temp_c = _spread(bands.temp_p10_c, bands.temp_p50_c, bands.temp_p90_c, share)
+    humidity = _spread(
+        bands.humidity_p10_pct, bands.humidity_p50_pct, bands.humidity_p90_pct, other
+    )
     return RoomPaths(bands.at_s, temp_c, np.clip(humidity, 1.0, 100.0), bands.why)
+
+
+def _spread(
+    low: FloatArray, middle: FloatArray, high: FloatArray, places: FloatArray
+) -> FloatArray:
+    """Paths (p, m) that keep their places: -1 on the low line, 0 on the middle, 1 on the high."""
+    below, above = np.minimum(places, 0.0)[:, None], np.maximum(places, 0.0)[:, None]
+    paths: FloatArray = middle + below * (middle - low) + above * (high - middle)
+    return paths

@@ -149,9 +149,7 @@ def _watched(wire):
 
 def real_library(monkeypatch, wire):
     """The real decoder, its pulse capture, pin and clock replaced by the wire's."""
-    monkeypatch.setitem(
-        sys.modules, "pulseio", types.SimpleNamespace(PulseIn=_capturing(wire))
-    )
+    monkeypatch.setitem(sys.modules, "pulseio", types.SimpleNamespace(PulseIn=_capturing(wire)))
     monkeypatch.delitem(sys.modules, "adafruit_dht", raising=False)
     library = importlib.import_module("adafruit_dht")
     library.time = wire.clock

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from types import MappingProxyType
 
@@ -55,7 +55,11 @@ class PourHeat:
 
 @dataclass(frozen=True)
 class CupHeat:
-    """A cup of mixed resin left standing: working time in it, and on the piece."""
+    """A cup of mixed resin left standing: working time in it, and on the piece [h].
+
+    On the piece means spread at the label's depth. A small cup of a deep casting resin
+    stays cooler than that, and keeps longer.
+    """
 
     working_h: float
     on_piece_h: float
@@ -75,6 +79,8 @@ def pour_heat(
 ) -> PourHeat:
     """How much warmer than its room a pour is, at each instant of `at_h`.
 
+    Only a pour: a glue line or a line of paint gives its heat to what it lies on.
+
     Parameters
     ----------
     at_h
@@ -92,6 +98,10 @@ def pour_heat(
         raise ValueError("Hours of a pour must be two or more, in rising order.")
     rooms_k = np.broadcast_to(kelvin(room_c), hours.shape)
     _check_temperatures(rooms_k, pour_temp_c)
+    if profile.kind != "pour":
+        warmest = int(np.argmax(rooms_k))
+        peak_c = float(rooms_k[warmest]) - ZERO_C_IN_K
+        return PourHeat(hours, np.zeros(hours.shape), peak_c, float(hours[warmest]), False)
     at_s = hours * 3600.0
     start_k = float(rooms_k[0]) if pour_temp_c is None else pour_temp_c + ZERO_C_IN_K
     run = heat_up(
@@ -102,7 +112,9 @@ def pour_heat(
         float(at_s[-1]),
         longest_step_s=_LONGEST_STEP_S,
     )
-    rise_c = np.interp(at_s, run.at_s, run.mean_k - run.room_k)
+    rise_k = np.interp(at_s, run.at_s, run.mean_k - run.room_k)
+    # Hotter than shown changes no stage: the cure is then over in seconds.
+    rise_c = np.minimum(rise_k, SHOWN_PEAK_C + ZERO_C_IN_K - rooms_k)
     peak_c, peak_at_h, runaway = _peak(run)
     return PourHeat(hours, rise_c, peak_c, peak_at_h, runaway)
 
@@ -132,8 +144,11 @@ def anchored_time_scale(profile: ResinProfile) -> float:
     """The `time_scale` of `resin.cure_law` that makes the label true at the label's depth.
 
     The label was measured on a layer that warmed itself; the law proper is slower by as
-    much, so that law and warmth together are tack-free when the label says. At most 1.
+    much, so that law and warmth together are tack-free when the label says. At most 1;
+    1 for an adhesive, which gives its heat to the parts it joins.
     """
+    if profile.kind != "pour":
+        return 1.0
     return _anchored(
         cure_law(profile),
         anchor_hours(profile),
@@ -163,8 +178,10 @@ def max_depth_mm(profile: ResinProfile, base: Base, room_c: float) -> float:
     """The greatest depth [mm] whose peak stays under the resin's limit in this room.
 
     Poured at room temperature. 0 where the room itself is at the limit; 200 mm where no
-    depth up to that reaches it.
+    depth up to that reaches it. Raises ValueError for anything but a pour.
     """
+    if profile.kind != "pour":
+        raise ValueError(f"{profile.name} is a {profile.kind}: a greatest depth is for pours.")
     _check_temperatures(kelvin([room_c]), None)
     slab = _slab(profile, 1.0, base, _COARSE_CELLS)
     # Half a kelvin of room moves the depth by less than the model is good to.
@@ -278,8 +295,6 @@ def _anchored(law: CureLaw, label_h: float, slab: Slab) -> float:
 
 
 def _scaled(law: CureLaw, scale: float) -> CureLaw:
-    from dataclasses import replace
-
     return replace(law, k1_s=law.k1_s * scale, k2_s=law.k2_s * scale)
 
 
@@ -297,8 +312,6 @@ def _working_age_h(profile: ResinProfile) -> float:
 
 @lru_cache(maxsize=256)
 def _deepest_mm(law: CureLaw, slab: Slab, room_k: float, limit_k: float) -> float:
-    from dataclasses import replace
-
     if room_k >= limit_k:
         return 0.0
     duration_s = 3.0 * _hours_at(law, room_k, 0.7) * 3600.0

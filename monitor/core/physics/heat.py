@@ -208,9 +208,7 @@ class _Steps:
         return np.asarray((self._modes * values) @ self._modes.T)
 
 
-def natural_convection(
-    warmer_k: float, air_k: float, length_m: float, facing: str = "up"
-) -> float:
+def natural_convection(warmer_k: float, air_k: float, length_m: float, facing: str = "up") -> float:
     """Free convection of a warm horizontal plate [W/m2K]; `length_m` is area / perimeter.
 
     McAdams: Nu = 0.54 Ra^(1/4), above Ra 1e7 0.15 Ra^(1/3), facing up; 0.27 Ra^(1/4) down.
