@@ -38,7 +38,7 @@ _STOP_WITHIN_S = 3.0
 class Event:
     """Something that happened on the line, in the order in which it happened."""
 
-    kind: Literal["connecting", "up", "refused", "down", "message", "denied", "died"]
+    kind: Literal["connecting", "unreachable", "up", "refused", "down", "message", "denied", "died"]
     client: int = 0
     code: int = 0
     words: str = ""
@@ -135,7 +135,9 @@ class Link:
         if event.kind == "connecting":
             self._asked_at_s = real_monotonic_s()
             return False
-        if event.kind == "up":
+        if event.kind == "unreachable":
+            self._say(f"no broker answers at {where}; readings wait on disk, trying on")
+        elif event.kind == "up":
             self.up, self._asked_at_s, self._said = True, None, ""
             log.info("connected to broker %s (MQTT %s)", where, self._version)
         elif event.kind == "refused":
@@ -242,6 +244,7 @@ class Link:
         client.on_subscribe = on_subscribe
         client.on_publish = on_publish
         client.on_socket_open = lambda _c, _u, _s: put("connecting")
+        client.on_connect_fail = lambda _c, _u: put("unreachable")
         client.on_disconnect = lambda _c, _u, _f, reason, _p: put("down", reason.value, str(reason))
         client.on_message = lambda _c, _u, message: put("message", payload=bytes(message.payload))
         return client

@@ -136,8 +136,11 @@ class _Node:
         self._link.start()
         notify("READY=1")
         try:
-            while not self._stop.is_set() and not self._finished():
+            while True:
+                # Cleared before the look at `stop`, lest a stop in between be slept over.
                 self._wake.clear()
+                if self._stop.is_set() or self._finished():
+                    return
                 self._look_at_clock()
                 self._sample()
                 self._speak()
@@ -145,6 +148,8 @@ class _Node:
                 self._clock.wait(self._wake, self._rest_s())
         finally:
             notify("STOPPING=1")
+            if self._unsaved:
+                log.error("%d readings could not be written and are lost", len(self._unsaved))
             # QoS 0: it must not queue behind readings that the broker has yet to take.
             self._link.send(f"{self._options.prefix}/status", b"offline", qos=0, retain=True)
             self._link.stop()
@@ -156,10 +161,14 @@ class _Node:
     def _look_at_clock(self) -> None:
         if self._dated or not self._is_set():
             return
-        self._dated = True
         offset_s = self._clock.now_s() - real_monotonic_s()
-        self._outbox.date_all(offset_s)
-        guessed = self._outbox.date_earlier_starts(offset_s)
+        try:
+            self._outbox.date_all(offset_s)
+            guessed = self._outbox.date_earlier_starts(offset_s)
+        except OutboxError as error:
+            self._note_disk(error)
+            return
+        self._dated = True
         if guessed:
             log.warning(
                 "%d readings of earlier starts never got a date; dated as late as they can be",
@@ -182,14 +191,17 @@ class _Node:
         try:
             self._outbox.add(list(taken))
         except OutboxError as error:
-            if not self._disk_failed:
-                log.error("%s; keeping readings in memory meanwhile", error)
-            self._disk_failed = True
+            self._note_disk(error)
             return
         if self._disk_failed:
             log.info("the outbox can be written again; %d readings kept", len(taken))
         self._disk_failed = False
         taken.clear()
+
+    def _note_disk(self, error: OutboxError) -> None:
+        if not self._disk_failed:
+            log.error("%s; new readings are kept in memory meanwhile", error)
+        self._disk_failed = True
 
     def _row_is_due(self) -> bool:
         at_s = self._timetable.next_at_s() if self._timetable is not None else None
@@ -231,7 +243,10 @@ class _Node:
                 committed.append(event.payload)
         now_s = real_monotonic_s()
         if committed:
-            self._sender.heard(committed, now_s)
+            try:
+                self._sender.heard(committed, now_s)
+            except OutboxError as error:  # they stay, are sent again, and let go of later
+                self._note_disk(error)
         self._sender.send(now_s)
 
     def _announce(self) -> None:
@@ -243,7 +258,11 @@ class _Node:
             self._link.send(topic, payload, retain=True)
 
     def _rest_s(self) -> float:
-        most_s = _LOOK_EVERY_S if self._link.up else _LOOK_UNCONNECTED_S
+        if self._finished():
+            return 0.0
+        # The line and the watchdog live in real time, whatever the clock's speed.
+        speed: float = getattr(self._clock, "speed", 1.0)
+        most_s = speed * (_LOOK_EVERY_S if self._link.up else _LOOK_UNCONNECTED_S)
         if self._timetable is None:
             return min(most_s, max(0.0, self._due_s - self._clock.monotonic_s()))
         at_s = self._timetable.next_at_s()

@@ -110,31 +110,31 @@ class Outbox:
     def add(self, samples: Sequence[tuple[float, float | None, float, float | None]]) -> None:
         """Keep samples: (temp_c, humidity_pct, uptime_s, at_s or None while undated).
 
-        They are on the disk when this returns. Raises `OutboxError`, keeping none.
+        They are on the disk when this returns. Raises `OutboxError`, having kept none.
         """
-        try:
-            with self._writing():
-                seq = self._next_seq(self._stream)
-                self._con.executemany(
-                    "INSERT INTO sample VALUES (?, ?, ?, ?, ?, ?)",
+        with self._writing():
+            seq = self._next_seq(self._stream)
+            self._con.executemany(
+                "INSERT INTO sample VALUES (?, ?, ?, ?, ?, ?)",
+                (
                     (
-                        (
-                            self._stream,
-                            seq + i,
-                            round(uptime_s * 1000),
-                            None if at_s is None else round(at_s * 1000),
-                            round(temp_c * 1000),
-                            None if humidity is None else round(humidity * 1000),
-                        )
-                        for i, (temp_c, humidity, uptime_s, at_s) in enumerate(samples)
-                    ),
-                )
-                self._set_next_seq(self._stream, seq + len(samples))
-        except sqlite3.Error as error:
-            raise OutboxError(f"the outbox cannot be written: {error}") from error
+                        self._stream,
+                        seq + i,
+                        round(uptime_s * 1000),
+                        None if at_s is None else round(at_s * 1000),
+                        round(temp_c * 1000),
+                        None if humidity is None else round(humidity * 1000),
+                    )
+                    for i, (temp_c, humidity, uptime_s, at_s) in enumerate(samples)
+                ),
+            )
+            self._set_next_seq(self._stream, seq + len(samples))
         self._count += len(samples)
-        while self._count > self._max_samples and self._thin():
-            pass
+        try:
+            while self._count > self._max_samples and self._thin():
+                pass
+        except OutboxError as error:  # the samples are kept all the same
+            log.warning("the full outbox could not be thinned: %s", error)
 
     def date_all(self, offset_s: float) -> None:
         """The clock is set: date = uptime + `offset_s` for what this machine start left undated."""
@@ -230,13 +230,15 @@ class Outbox:
 
     @contextmanager
     def _writing(self) -> Iterator[None]:
-        self._con.execute("BEGIN IMMEDIATE")
         try:
+            self._con.execute("BEGIN IMMEDIATE")
             yield
             self._con.execute("COMMIT")
-        except BaseException:
+        except BaseException as error:
             with suppress(sqlite3.Error):
                 self._con.execute("ROLLBACK")
+            if isinstance(error, sqlite3.Error):
+                raise OutboxError(f"the outbox cannot be written: {error}") from error
             raise
 
     def _date(self, started: str, offset_ms: int) -> None:

@@ -16,7 +16,8 @@ import csv
 import gzip
 import sys
 import time
-from dataclasses import dataclass, replace
+from collections import Counter
+from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
@@ -24,8 +25,12 @@ from opendata import data_root
 
 from monitor.core.alarms import rules, states
 from monitor.core.alarms.flood import gather
-from monitor.core.alarms.judge_room import COLD_SIGHT_S, first_cold_s
-from monitor.core.alarms.rule_list import COLD_DEADBAND, COLD_LIKELY
+from monitor.core.alarms.judge_room import (
+    COLD_SIGHT_S,
+    COLD_SOON_S,
+    cold_is_likely,
+    first_cold_s,
+)
 from monitor.core.room.forecast import forecast
 from monitor.core.vocabulary import (
     STAGES,
@@ -66,7 +71,6 @@ class Room:
     series: RoomSeries
     origins_s: np.ndarray
     first_s: dict[float, np.ndarray]  # (origins, paths), NaN where never
-    cold_now: dict[float, np.ndarray]
 
 
 @dataclass
@@ -76,7 +80,7 @@ class Score:
     quick: int = 0  # crossings within two hours of the last
     told: int = 0
     false: int = 0
-    days: int = 0
+    least_gap_s: float = np.inf  # between two notices of one alarm
     notices_a_day: tuple[int, ...] = ()
 
     def row(self):
@@ -85,15 +89,17 @@ class Score:
         return (
             f"{caught:>9} {percent(self.announced, self.crossings):>6} "
             f"{wrong:>9} {percent(self.false, self.told):>6} {self.quick:6d} "
-            f"{np.median(self.notices_a_day or (0,)):7.0f} {max(self.notices_a_day or (0,)):5d}"
+            f"{np.median(self.notices_a_day or (0,)):7.0f} {max(self.notices_a_day or (0,)):5d} "
+            f"{self.least_gap_s / HOUR_S:7.1f}"
         )
 
     def __add__(self, other):
         return Score(
             *(
                 getattr(self, key) + getattr(other, key)
-                for key in ("crossings", "announced", "quick", "told", "false", "days")
+                for key in ("crossings", "announced", "quick", "told", "false")
             ),
+            min(self.least_gap_s, other.least_gap_s),
             self.notices_a_day + other.notices_a_day,
         )
 
@@ -117,7 +123,7 @@ def look_ahead(name, every_h):
     file, offset_s = ROOMS[name]
     series = read(file)
     start_s = series.at_s[0] + LEARN_S
-    origins_s, first_s, cold_now = [], {c: [] for c in LIMITS_C}, {c: [] for c in LIMITS_C}
+    origins_s, first_s = [], {c: [] for c in LIMITS_C}
     for now_s in np.arange(start_s, series.at_s[-1] - DAY_S, every_h * HOUR_S):
         low, high = np.searchsorted(series.at_s, [now_s - 60 * DAY_S, now_s], side="right")
         recent = series.temp_c[max(low, high - 144) : high]
@@ -132,13 +138,11 @@ def look_ahead(name, every_h):
         origins_s.append(now_s)
         for limit_c in LIMITS_C:
             first_s[limit_c].append(first_cold_s(future.at_s, future.temp_c, limit_c))
-            cold_now[limit_c].append(np.median(future.temp_c[:, 0]) < limit_c)
     return Room(
         name,
         series,
         np.array(origins_s),
         {c: np.array(rows) for c, rows in first_s.items()},
-        {c: np.array(rows) for c, rows in cold_now.items()},
     )
 
 
@@ -168,65 +172,71 @@ def crossings(room, limit_c):
     return changes
 
 
-def announcements(room, limit_c, likely, deadband, sight_s):
-    """The changes of `room_will_be_too_cold`, under a threshold and a sight."""
+def standing(changes):
+    """The stretches in which an alarm stood, from its changes."""
+    stretches, began_s = [], None
+    for change in changes:
+        if change.after == "unacknowledged" and change.before != "unacknowledged":
+            began_s = change.at_s
+        elif change.before == "unacknowledged" and change.after != "unacknowledged":
+            stretches.append((began_s, change.at_s))
+            began_s = None
+    if began_s is not None:
+        stretches.append((began_s, np.inf))
+    return stretches
+
+
+def announcements(room, cold, limit_c, verdict):
+    """The changes of `room_will_be_too_cold`, under a verdict on the two chances."""
     rule = rules.RULES["room_will_be_too_cold"]
     state, changes = AlarmState(rule.key, "room:s"), []
-    for now_s, first_s, cold in zip(
-        room.origins_s, room.first_s[limit_c], room.cold_now[limit_c], strict=True
-    ):
-        chance = float(np.mean(first_s <= now_s + sight_s))
-        wrong = True if chance >= likely else False if chance <= likely - deadband else None
-        judged = Condition(rule.key, "room:s", now_s, wrong, "", chance, likely, not cold)
+    spells = np.array(standing(cold)).reshape(-1, 2)
+    for now_s, first_s in zip(room.origins_s, room.first_s[limit_c], strict=True):
+        is_cold = bool(((spells[:, 0] <= now_s) & (now_s < spells[:, 1])).any())
+        within_sight, soon = (
+            np.mean(first_s <= now_s + COLD_SIGHT_S),
+            np.mean(first_s <= now_s + COLD_SOON_S),
+        )
+        wrong = verdict(float(within_sight), float(soon))
         for at_s in (now_s, now_s + rule.on_delay_s):
-            state, change = states.step(state, rule, replace(judged, at_s=at_s))
-            if change is not None:
-                changes.append(change)
+            judged = Condition(rule.key, "room:s", at_s, wrong, "", meaningful=not is_cold)
+            state, change = states.step(state, rule, judged)
+            state, timed = states.tick(state, rule, at_s)
+            changes.extend(one for one in (change, timed) if one is not None)
     return changes
 
 
-def score(room, cold, limit_c, likely=COLD_LIKELY, deadband=COLD_DEADBAND, sight_s=COLD_SIGHT_S):
-    to_come = announcements(room, limit_c, likely, deadband, sight_s)
+def score(room, cold, limit_c, verdict=cold_is_likely):
+    to_come = announcements(room, cold, limit_c, verdict)
+    stands = standing(to_come)
     seen = room.origins_s
     raises, last_clear_s, quick = [], -np.inf, 0
-    for change in cold:
-        if change.after == "unacknowledged" and change.before != "unacknowledged":
-            covered = seen.size and np.min(np.abs(seen - (change.at_s - AHEAD_S))) < 2 * HOUR_S
-            if not covered:
-                continue
-            if change.at_s - last_clear_s < AHEAD_S:
-                quick += 1
-            else:
-                raises.append(change.at_s)
-        elif change.before == "unacknowledged":
-            last_clear_s = change.at_s
-    stands, began_s = [], None
-    for change in to_come:
-        if change.after == "unacknowledged":
-            began_s = change.at_s
-        elif change.before == "unacknowledged":
-            stands.append((began_s, change.at_s))
-            began_s = None
-    if began_s is not None:
-        stands.append((began_s, np.inf))
-    all_raises = [c.at_s for c in cold if c.after == "unacknowledged"]
+    for began_s, ended_s in standing(cold):
+        known = np.min(np.abs(seen - (began_s - AHEAD_S))) < AHEAD_S
+        if known and began_s - last_clear_s >= AHEAD_S:
+            raises.append(began_s)
+        else:
+            quick += known
+        last_clear_s = ended_s
+    all_raises = [began_s for began_s, _ in standing(cold)]
     last_s = room.series.at_s[-1]
     judged = [(a, b) for a, b in stands if a + COLD_SIGHT_S <= last_s]
     told = [c for c in (*cold, *to_come) if c.notice and c.at_s >= room.series.at_s[0] + LEARN_S]
-    sent = [n.at_s for change in told for n in gather([change])]
-    days = np.unique(seen // DAY_S).astype(int)
-    counts = (
-        np.bincount((np.array(sent) // DAY_S).astype(int) - days[0], minlength=1) if sent else []
-    )
-    each = tuple(int(counts[d - days[0]]) if d - days[0] < len(counts) else 0 for d in days)
+    told.sort(key=lambda change: change.at_s)
+    sent = [n for i, c in enumerate(told) for n in gather([c], told=told[max(0, i - 9) : i])]
+    a_day = Counter(notice.at_s // DAY_S for notice in sent)
+    gaps = [
+        np.diff([n.at_s for n in sent if n.first.key == key]).min(initial=np.inf)
+        for key in ("room_too_cold", "room_will_be_too_cold")
+    ]
     return Score(
         crossings=len(raises),
         announced=sum(any(a <= c - AHEAD_S <= b for a, b in stands) for c in raises),
         quick=quick,
         told=len(judged),
         false=sum(not any(a < c <= a + COLD_SIGHT_S for c in all_raises) for a, _ in judged),
-        days=len(days),
-        notices_a_day=each,
+        least_gap_s=float(min(gaps)),
+        notices_a_day=tuple(a_day[day] for day in np.unique(seen // DAY_S)),
     )
 
 
@@ -288,6 +298,15 @@ def acts_of_one_layer():
     }
 
 
+def threshold(likely, soon_likely, clear):
+    def verdict(within_sight, soon):
+        if within_sight >= likely or soon >= soon_likely:
+            return True
+        return False if within_sight <= clear else None
+
+    return verdict
+
+
 def main():
     every_h = next((float(a) for a in sys.argv[1:] if not a.startswith("-")), 1.0)
     began = time.perf_counter()
@@ -296,9 +315,13 @@ def main():
     print(f"{made} forecasts in {time.perf_counter() - began:.0f} s, one each {every_h:g} h")
     cold = {(room.name, c): crossings(room, c) for room in rooms for c in LIMITS_C}
 
-    print(f"\nrule as it stands: probability {COLD_LIKELY}, sight {COLD_SIGHT_S / HOUR_S:.0f} h")
-    print(f"{'room':8} {'limit':>5}  announced >= 2 h      false        quick  notices a day")
-    print(f"{'':8} {'°C':>5} {'':>9} {'share':>6} {'':>9} {'share':>6} {'':>6}  median  most")
+    print("\nthe rule as it stands")
+    print(
+        f"{'room':8} {'limit':>5}  announced >= 2 h      false        quick  notices a day  least"
+    )
+    print(
+        f"{'':8} {'°C':>5} {'':>9} {'share':>6} {'':>9} {'share':>6} {'':>6}  median  most   gap h"
+    )
     total = Score()
     for room in rooms:
         for limit_c in LIMITS_C:
@@ -309,21 +332,19 @@ def main():
     print(f"acts of one layer, nobody logging: {acts_of_one_layer()} notices by least priority")
 
     if "--grid" in sys.argv:
-        print("\nlikely deadband sight_h  announced            false")
-        for sight_h in (4, 6, 9, 12, 18, 24):
-            for likely in (0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8):
-                for deadband in (0.1, 0.2, 0.4):
-                    if deadband >= likely:
-                        continue
-                    total = sum(
-                        (
-                            score(room, cold[room.name, c], c, likely, deadband, sight_h * HOUR_S)
-                            for room in rooms
-                            for c in LIMITS_C
-                        ),
-                        Score(),
+        print("\nlikely  soon clear   announced            false")
+        for likely in (0.5, 0.6, 0.7, 0.8):
+            for soon_likely in (0.4, 0.5, 0.6, 1.1):
+                for clear in (0.05, 0.15, 0.3, 0.45):
+                    verdict = threshold(likely, soon_likely, clear)
+                    every = (
+                        score(room, cold[room.name, c], c, verdict)
+                        for room in rooms
+                        for c in LIMITS_C
                     )
-                    print(f"{likely:6.1f} {deadband:8.1f} {sight_h:7d} {total.row()}")
+                    print(
+                        f"{likely:6.2f} {soon_likely:5.2f} {clear:5.2f} {sum(every, Score()).row()}"
+                    )
     print(f"\n{time.perf_counter() - began:.0f} s in all")
 
 

@@ -77,7 +77,10 @@ def test_the_neediest_layer_sets_the_limit_and_is_named():
     found = room(17.0, layers=both)["room_too_cold"]
 
     assert (found.wrong, found.limit) == (True, 18.0)
-    assert found.words == "17 °C, below the 18 °C that River table needs."
+    assert found.words == "17 °C, below the 18 °C River table needs."
+    # A value just past its limit does not look like it.
+    words = room(17.96, layers=both)["room_too_cold"].words
+    assert words == "17.96 °C, below the 18 °C River table needs."
 
 
 @pytest.mark.parametrize(
@@ -179,17 +182,26 @@ def futures(*temps_c, hours=24, step_s=900.0):
     return RoomPaths(at_s, temp_c, np.full_like(temp_c, 50.0))
 
 
-def to_come(future, **fields):
-    (found,) = rules.room_to_come("s", future, [layer(min_temp_c=15.0, **fields)], T0)
+def to_come(future, already_cold=None, **fields):
+    layers = [layer(min_temp_c=15.0, **fields)]
+    (found,) = rules.room_to_come("s", future, layers, T0, already_cold=already_cold)
     return found
 
 
 def test_the_probability_of_cold_is_the_share_of_futures_that_fall_below():
     found = to_come(futures(10.0, 10.0, 10.0, 18.0))
 
-    assert (found.wrong, found.value) == (True, 0.75)
+    assert (found.wrong, found.value) == (True, 0.75)  # at least seven in ten
     # 20 to 10 °C in 24 h crosses 15 °C after 12 h; the next point of the path is below.
     assert found.words == f"Likely below 15 °C from {moment(T0 + 43200 + 900)}: too cold for Tray."
+
+
+def test_what_is_near_needs_fewer_futures():
+    near = futures(10.0, 19.0, hours=8)  # crosses 15 °C after 4 h
+    far = futures(10.0, 19.0, hours=24)  # after 12 h
+
+    assert (to_come(near).wrong, to_come(near).value) == (True, 0.5)
+    assert (to_come(far).wrong, to_come(far).value) == (None, 0.5)
 
 
 def test_few_cold_futures_are_no_warning_and_none_is_all_well():
@@ -203,6 +215,9 @@ def test_a_room_that_is_cold_already_is_not_going_to_be():
     cold = RoomPaths(cold.at_s, cold.temp_c - 10.0, cold.humidity_pct)
 
     assert to_come(cold).meaningful is False
+    # The alarm of the present knows better than a forecast's first point.
+    assert to_come(futures(10.0), already_cold=True).meaningful is False
+    assert to_come(cold, already_cold=False).wrong is True
 
 
 def test_with_nothing_curing_the_future_is_nobodys_business():

@@ -95,7 +95,7 @@ def width(belief):
 def test_repeated_touches_of_one_layer_are_one_interval():
     found = felt(("tacky", 4), ("tacky", 6), ("tack_free", 9), ("tack_free", 12))
 
-    assert (6.0, 9.0) == hours(found["tack_free"])
+    assert hours(found["tack_free"]) == (6.0, 9.0)
 
 
 def test_a_layer_still_tacky_has_no_upper_end():
@@ -105,14 +105,14 @@ def test_a_layer_still_tacky_has_no_upper_end():
 def test_a_layer_found_hard_was_tack_free_before():
     found = felt(("hard", 30))
 
-    assert (0.0, 30.0) == hours(found["tack_free"])
-    assert (0.0, 30.0) == hours(found["sandable"])
+    assert hours(found["tack_free"]) == (0.0, 30.0)
+    assert hours(found["sandable"]) == (0.0, 30.0)
 
 
 def test_a_nail_that_dents_says_tack_free_and_not_yet_sandable():
     found = felt(("nail_dents", 14))
 
-    assert (0.0, 14.0) == hours(found["tack_free"])
+    assert hours(found["tack_free"]) == (0.0, 14.0)
     assert (14.0, math.inf) == hours(found["sandable"])
 
 
@@ -140,8 +140,8 @@ def test_an_adhesive_is_judged_by_its_own_stages():
 
     found = felt(("stringy", 0.2), ("tacky", 0.5), ("hard", 2), of=dam)
 
-    assert (0.0, 0.2) == hours(found["working_time_end"])
-    assert (0.5, 2.0) == hours(found["handling_set"])
+    assert hours(found["working_time_end"]) == (0.0, 0.2)
+    assert hours(found["handling_set"]) == (0.5, 2.0)
 
 
 def test_paint_has_no_reaction_to_learn():
@@ -171,7 +171,7 @@ def test_contradicting_marks_keep_only_their_outer_ends_and_say_so():
 
     item = felt(*seen)["tack_free"]
 
-    assert (4.0, 10.0) == hours(item)
+    assert hours(item) == (4.0, 10.0)
     assert item.contradictory
     assert "contradict" in explain(posterior(resin(), [item], NOW_S))[0].words
 
@@ -180,8 +180,8 @@ def test_a_cold_layer_is_younger_the_higher_its_activation_energy():
     age = felt(("tack_free", 10), temp_c=18.0)["tack_free"].age_upper_h
     factor = np.exp(-ea_grid_of(resin()) / 8.314462618 * (1 / 291.15 - 1 / 296.15))
 
-    # Arrhenius at one temperature in closed form; five-energy interpolation is 1e-6 good
-    assert age == pytest.approx(10.0 * factor, rel=1e-6)
+    # Arrhenius at one temperature in closed form; five-energy interpolation is 1e-5 good
+    assert age == pytest.approx(10.0 * factor, rel=1e-5)
 
 
 @pytest.mark.parametrize("swing_c", [4.0, 17.5])
@@ -198,7 +198,7 @@ def test_a_swinging_room_has_the_age_summed_at_each_activation_energy(swing_c):
     alone = [evidence_of(layer(), seen, at_s, temp_c, np.array([ea])) for ea in grid]
     direct = [e.age_upper_h[0] for items in alone for e in items if e.event == "tack_free"]
 
-    assert found.age_upper_h == pytest.approx(direct, rel=1e-6)
+    assert found.age_upper_h == pytest.approx(direct, rel=1e-5)
 
 
 def test_a_layer_without_any_known_temperature_teaches_nothing():
@@ -278,8 +278,8 @@ def test_it_forgets_slowly_as_a_bottle_ages():
 
     fresh, year = (posterior(resin(), seen, POURED_S + days * DAY_S) for days in (0, 365.28))
 
-    # a random walk adds variance: 0.02 a root month, twelve months
-    assert year.log_rate_sd**2 - fresh.log_rate_sd**2 == pytest.approx(12 * 0.02**2, rel=1e-3)
+    # a random walk adds variance: 0.01 a root month, twelve months
+    assert year.log_rate_sd**2 - fresh.log_rate_sd**2 == pytest.approx(12 * 0.01**2, rel=1e-2)
     assert year.log_rate_mean == pytest.approx(fresh.log_rate_mean, abs=1e-4)
 
 
@@ -406,9 +406,9 @@ def test_no_marks_however_absurd_yield_anything_but_numbers(seen, temp_c, wrong_
 
 @pytest.mark.parametrize("maker", ["steady", "bottles"])
 def test_the_band_holds_what_it_promises_and_narrows(maker):
-    covered, spread, moved = studios.coverage(100, maker, seed=11)
+    covered, spread, replaced, _ = studios.coverage(100, maker, seed=11)
 
     # 80 of 100 give or take 4: three binomial sd (the bench runs the 500)
-    assert all(0.68 <= share <= 0.92 for share in covered.values())
+    assert all(0.68 <= share <= 0.92 for share in covered.values()), covered
     assert spread[5] <= 0.5 * spread[0]
-    assert np.median(moved) < 0.25
+    assert np.median(replaced) < 0.25

@@ -31,7 +31,7 @@ from monitor.core.alarms.flood import gather
 from monitor.core.alarms.rules import RULES
 from monitor.core.vocabulary import AlarmChange, AlarmState
 from monitor.store import alarms, notices
-from monitor.store.connection import open_owner, open_reader, writing
+from monitor.store.connection import open_owner, writing
 
 # The notice library loads a module that Python is about to drop; its fault, not ours.
 LIBRARY_WARNS = pytest.mark.filterwarnings("ignore:'imghdr' is deprecated:DeprecationWarning")
@@ -391,15 +391,6 @@ def test_the_thread_keeps_the_fault_it_dies_of(tmp_path, caplog):
         dispatcher.run(threading.Event(), tmp_path / "absent" / "pourside.db", lambda: T0)
 
     assert dispatcher.fault is not None
-
-
-def test_reading_back_needs_no_writer(store, tmp_path):
-    queue(store, raised())
-    reader = open_reader(tmp_path / "pourside.db")
-    try:
-        assert notices.waiting(reader) == 1
-    finally:
-        reader.close()
 
 
 # --- the test button, secrets, the lamp

@@ -99,7 +99,7 @@ def test_readings_that_disagree_are_no_reading(monkeypatch):
     wire = Wire()
     wire.say(*[pulses(frame(10.0 + 2 * n, 40.0)) for n in range(6)])
 
-    with pytest.raises(SensorFault, match="readings disagree: 10.0 degC 40.0 %, 12.0"):
+    with pytest.raises(SensorFault, match=r"readings disagree: 10\.0 degC 40\.0 %, 12\.0"):
         sensor(monkeypatch, wire).read()
 
 

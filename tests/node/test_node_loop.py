@@ -271,10 +271,11 @@ def test_a_port_that_is_no_broker_is_named_and_sampling_goes_on(start, monkeypat
         _until(lambda: "Is it an MQTT broker" in caplog.text)
 
 
-def test_no_broker_at_all_keeps_readings_on_disk(start, tmp_path):
+def test_no_broker_at_all_keeps_readings_on_disk(start, tmp_path, caplog):
     source = Counting(25)
     node = start(source, 1)  # nothing listens at port 1
     source.await_taken(25)
+    _until(lambda: "no broker answers at 127.0.0.1:1;" in caplog.text)
     node.halt.set()
     node.join(10)
 

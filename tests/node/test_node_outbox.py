@@ -1,5 +1,6 @@
 """The waiting room: order, numbering, bounds, dates, power cuts."""
 
+import itertools
 import os
 import signal
 import sqlite3
@@ -107,7 +108,7 @@ def test_a_full_outbox_is_thinned_from_the_oldest_not_cut(open_box):
     # From the first hour to the last, nothing but the spacing has changed.
     assert at_s[0] - T0_S <= 100.0
     assert at_s[-1] == T0_S + 10.0 * 2999
-    gaps = [b - a for a, b in zip(at_s, at_s[1:], strict=False)]
+    gaps = [b - a for a, b in itertools.pairwise(at_s)]
     assert set(gaps[-200:]) == {10.0}
     assert max(gaps) <= 160.0
     assert sum(gaps[:200]) > sum(gaps[-200:])

@@ -14,6 +14,7 @@ import numpy as np
 from monitor.core.alarms.rule_list import (
     COLD_DEADBAND,
     COLD_LIKELY,
+    COLD_SOON_LIKELY,
     DEW_DEADBAND_C,
     DEW_MARGIN_C,
     HUMIDITY_DEADBAND_PCT,
@@ -26,6 +27,7 @@ from monitor.core.physics.air import dew_margin
 from monitor.core.vocabulary import Condition, Layer, RoomPaths
 
 COLD_SIGHT_S = 24 * 3600.0  # a warning for tomorrow night can wait until tomorrow
+COLD_SOON_S = 6 * 3600.0
 
 _IDLE = "Nothing is curing here."
 
@@ -66,13 +68,20 @@ def room_now(
 
 
 def room_to_come(
-    sensor_key: str, future: RoomPaths, layers: Sequence[Layer], now_s: float
+    sensor_key: str,
+    future: RoomPaths,
+    layers: Sequence[Layer],
+    now_s: float,
+    *,
+    already_cold: bool | None = None,
 ) -> tuple[Condition, ...]:
     """Judge the room's futures: `room_will_be_too_cold`, with its probability as the value.
 
     A path counts when it falls below the highest `min_temp_c` of the layers that cure, within
     `COLD_SIGHT_S`, and stays there for the on-delay of `room_too_cold`. Meaningless while
     nothing cures and while the room is too cold already: another rule says that.
+    `already_cold` says whether that rule's alarm is active, which counts its delays and its
+    deadband; where it is None, the first moment ahead decides.
     """
     key = "room_will_be_too_cold"
     subject = f"room:{sensor_key}"
@@ -87,8 +96,10 @@ def room_to_come(
         return (Condition(key, subject, now_s, None, words, limit=COLD_LIKELY),)
     at_s = future.at_s[ahead]
     temp_c = future.temp_c[:, ahead]
-    if float(np.median(temp_c[:, 0])) < limit_c:
-        words = f"It is below {_celsius(limit_c)} already."
+    if already_cold is None:
+        already_cold = float(np.median(temp_c[:, 0])) < limit_c
+    if already_cold:
+        words = f"It is too cold for {neediest.name} already."
         return (Condition(key, subject, now_s, None, words, meaningful=False),)
     first_s = first_cold_s(at_s, temp_c, limit_c)
     crosses = np.isfinite(first_s)
@@ -101,8 +112,15 @@ def room_to_come(
         f"{_likelihood(probability)} below {_celsius(limit_c)} from {moment(from_s)}: "
         f"too cold for {neediest.name}."
     )
-    wrong = _past(probability, COLD_LIKELY, COLD_DEADBAND)
+    wrong = cold_is_likely(probability, float((first_s <= now_s + COLD_SOON_S).mean()))
     return (Condition(key, subject, now_s, wrong, words, probability, COLD_LIKELY),)
+
+
+def cold_is_likely(within_sight: float, soon: float) -> bool | None:
+    """The verdict on the chances of cold within `COLD_SIGHT_S` and within `COLD_SOON_S`."""
+    if within_sight >= COLD_LIKELY or soon >= COLD_SOON_LIKELY:
+        return True
+    return False if within_sight <= COLD_LIKELY - COLD_DEADBAND else None
 
 
 def first_cold_s(
@@ -134,8 +152,8 @@ def _cold(subject: str, at_s: float, temp_c: float | None, curing: Sequence[Laye
     if temp_c is None:
         return Condition(key, subject, at_s, None, "Temperature unknown.", limit=limit_c)
     side = "below" if temp_c < limit_c else "not below"
-    words = f"{_celsius(temp_c)}, {side} the {_celsius(limit_c)} that {neediest.name} needs."
-    wrong = _past(-temp_c, -limit_c, TEMPERATURE_DEADBAND_C, at_limit=False)
+    words = f"{_beside(temp_c, limit_c)}, {side} the {_celsius(limit_c)} {neediest.name} needs."
+    wrong = _past(-temp_c, -limit_c, TEMPERATURE_DEADBAND_C)
     return Condition(key, subject, at_s, wrong, words, temp_c, limit_c)
 
 
@@ -148,8 +166,8 @@ def _hot(subject: str, at_s: float, temp_c: float | None, curing: Sequence[Layer
     if temp_c is None:
         return Condition(key, subject, at_s, None, "Temperature unknown.", limit=limit_c)
     side = "above" if temp_c > limit_c else "not above"
-    words = f"{_celsius(temp_c)}, {side} the {_celsius(limit_c)} that {neediest.name} bears."
-    wrong = _past(temp_c, limit_c, TEMPERATURE_DEADBAND_C, at_limit=False)
+    words = f"{_beside(temp_c, limit_c)}, {side} the {_celsius(limit_c)} {neediest.name} bears."
+    wrong = _past(temp_c, limit_c, TEMPERATURE_DEADBAND_C)
     return Condition(key, subject, at_s, wrong, words, temp_c, limit_c)
 
 
@@ -171,8 +189,8 @@ def _damp(
     margin_c = float(dew_margin(air_k, humidity_pct, air_k + surface_offset_c))
     neediest = min(open_layers, key=lambda layer: layer.resin.max_humidity_pct)
     most_pct = neediest.resin.max_humidity_pct
-    by_margin = _past(-margin_c, -DEW_MARGIN_C, DEW_DEADBAND_C, at_limit=False)
-    by_humidity = _past(humidity_pct, most_pct, HUMIDITY_DEADBAND_PCT, at_limit=False)
+    by_margin = _past(-margin_c, -DEW_MARGIN_C, DEW_DEADBAND_C)
+    by_humidity = _past(humidity_pct, most_pct, HUMIDITY_DEADBAND_PCT)
     words = (
         f"{humidity_pct:.0f} % RH; the surface is {margin_c:.1f} °C above the dew point "
         f"(wanted: at least {DEW_MARGIN_C:.0f} °C, and at most {most_pct:.0f} % RH)."
@@ -191,9 +209,9 @@ def _curing(layers: Sequence[Layer], at_s: float) -> list[Layer]:
     ]
 
 
-def _past(value: float, limit: float, deadband: float, *, at_limit: bool = True) -> bool | None:
+def _past(value: float, limit: float, deadband: float) -> bool | None:
     """True past an upper limit, False once back by the deadband, None in between."""
-    if value > limit or (at_limit and value == limit):
+    if value > limit:
         return True
     return False if value <= limit - deadband else None
 
@@ -204,6 +222,12 @@ def _known(value: float | None) -> float | None:
 
 def _celsius(temp_c: float) -> str:
     return f"{temp_c:.1f}".removesuffix(".0") + " °C"
+
+
+def _beside(temp_c: float, limit_c: float) -> str:
+    """A temperature with enough digits to differ from its limit where it does."""
+    short = _celsius(temp_c)
+    return f"{temp_c:.2f} °C" if short == _celsius(limit_c) and temp_c != limit_c else short
 
 
 def _likelihood(probability: float) -> str:

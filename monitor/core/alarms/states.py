@@ -133,9 +133,8 @@ def step(
             return replace(state, raised_at_s=None), None
         return _unwritten(_move(state, rule, "suppress", condition.at_s))
 
-    active = _active(state)
-    comes = not active and _lasted(state.wrong_since_s, condition.at_s, rule.on_delay_s)
-    goes = active and _lasted(state.right_since_s, condition.at_s, rule.off_delay_s)
+    comes = not active(state) and _lasted(state.wrong_since_s, condition.at_s, rule.on_delay_s)
+    goes = active(state) and _lasted(state.right_since_s, condition.at_s, rule.off_delay_s)
     if state.phase == "suppressed":
         event: Event = "back_wrong" if comes else "back_right"
         return _unwritten(_move(state, rule, event, condition.at_s))
@@ -212,6 +211,11 @@ def tick(state: AlarmState, rule: AlarmRule, now_s: float) -> tuple[AlarmState, 
     if state.phase == "unacknowledged" and state.repeats and _window_over(state, rule, now_s):
         return _move(state, rule, "remind", now_s)
     return state, None
+
+
+def active(state: AlarmState) -> bool:
+    """Whether the matter counts as wrong, whether shown or hidden."""
+    return state.raised_at_s is not None and state.phase != "returned"
 
 
 def _timed(state: AlarmState, condition: Condition) -> AlarmState:
@@ -304,11 +308,6 @@ def _unwritten(
 def _again(repeats: int, noticed_s: float | None) -> str:
     since = "" if noticed_s is None else f" since {moment(noticed_s)}"
     return f" Again: {repeats + 1} times{since}."
-
-
-def _active(state: AlarmState) -> bool:
-    """Whether the matter counts as wrong, seen or hidden."""
-    return state.raised_at_s is not None and state.phase != "returned"
 
 
 def _lasted(since_s: float | None, at_s: float, delay_s: float) -> bool:

@@ -10,7 +10,7 @@ x ~ N(0, 0.30), Ea ~ N(profile). All widths are common practice, no published so
   its likelihood is a mixture, and no single mark can drag the rate away;
 - bottle: bottles of one resin differ by 0.08, so layers of one batch teach each other
   more than layers of another;
-- ageing: a bottle's rate wanders by 0.02 per root month, so old marks slowly fade;
+- ageing: a bottle's rate wanders by 0.01 per root month, so old marks slowly fade;
 - default stages: a time that the label does not state is itself uncertain by 0.25, the
   same for every layer, however many marks speak of it.
 
@@ -36,7 +36,7 @@ SHARED_FINGER_SD = 0.10
 WRONG_MARK = 0.05
 WRONG_MARK_SD = 1.0
 BATCH_SD = 0.08
-AGEING_SD_PER_ROOT_MONTH = 0.02
+AGEING_SD_PER_ROOT_MONTH = 0.01
 DEFAULT_STAGE_SD = 0.25
 LOW_EVIDENCE = 0.01
 

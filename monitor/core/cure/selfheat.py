@@ -94,8 +94,8 @@ def pour_heat(
     """
     _check_depth(depth_mm)
     hours = np.asarray(at_h, dtype=np.float64)
-    if hours.ndim != 1 or hours.size < 2 or not np.all(np.diff(hours) > 0.0):
-        raise ValueError("Hours of a pour must be two or more, in rising order.")
+    if hours.ndim != 1 or hours.size < 2 or np.any(np.diff(hours) < 0.0) or not hours[-1] > 0.0:
+        raise ValueError("Hours of a pour must be two or more, in rising order, past 0.")
     rooms_k = np.broadcast_to(kelvin(room_c), hours.shape)
     _check_temperatures(rooms_k, pour_temp_c)
     if profile.kind != "pour":

@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -32,6 +33,7 @@ RoomLaw = Callable[[float], float]
 _FIRST_STEP_S = 1.0
 _LONGEST_LEVEL = 28  # steps are _FIRST_STEP_S * 2**(level / 2): at most 4.6 h
 _SHORTEST_LEVEL = -20
+_CURE_WEIGHT_K = 100.0  # an error of 0.01 in cure weighs like 1 K
 
 
 @dataclass(frozen=True)
@@ -165,9 +167,6 @@ def heat_up(
     return SlabRun(np.array(times), np.array(temps), np.array(cures), np.array(rooms))
 
 
-_CURE_WEIGHT_K = 100.0  # an error of 0.01 in cure weighs like 1 K
-
-
 class _Steps:
     """exp(-A t) of one slab's conduction and its first two integrals, by length of step."""
 
@@ -208,17 +207,17 @@ class _Steps:
         return np.asarray((self._modes * values) @ self._modes.T)
 
 
-def natural_convection(warmer_k: float, air_k: float, length_m: float, facing: str = "up") -> float:
+def natural_convection(
+    warmer_k: float, air_k: float, length_m: float, facing: Literal["up", "down"] = "up"
+) -> float:
     """Free convection of a warm horizontal plate [W/m2K]; `length_m` is area / perimeter.
 
     McAdams: Nu = 0.54 Ra^(1/4), above Ra 1e7 0.15 Ra^(1/3), facing up; 0.27 Ra^(1/4) down.
     Air at film temperature, 1 atm.
     """
-    if facing not in ("up", "down"):
-        raise ValueError(f"A plate faces {facing!r}; expected 'up' or 'down'.")
     film_k = (warmer_k + air_k) / 2.0
-    conductivity = 0.0257 * (film_k / 293.15) ** 0.82
-    viscosity = 1.516e-5 * (film_k / 293.15) ** 1.75
+    conductivity = 0.0257 * math.pow(film_k / 293.15, 0.82)
+    viscosity = 1.516e-5 * math.pow(film_k / 293.15, 1.75)
     diffusivity = viscosity / 0.71
     rayleigh = (
         GRAVITY_M_S2 * abs(warmer_k - air_k) * length_m**3 / (film_k * viscosity * diffusivity)
@@ -226,7 +225,7 @@ def natural_convection(warmer_k: float, air_k: float, length_m: float, facing: s
     return nusselt(rayleigh, facing) * conductivity / length_m
 
 
-def nusselt(rayleigh: float, facing: str = "up") -> float:
+def nusselt(rayleigh: float, facing: Literal["up", "down"] = "up") -> float:
     """Nusselt number of a warm horizontal plate by McAdams [-]."""
     if facing == "down":
         return 0.27 * float(rayleigh**0.25)

@@ -1,12 +1,34 @@
-"""The room's next three days, as an ensemble of paths learnt from its own log."""
+"""The room's next three days, as an ensemble of paths learnt from its own log.
+
+The middle of each lead is fitted to the log (learnt.py); around it the paths carry the
+errors that this forecast would have made at past moments, whole stretches at a time, so
+that errors grow with lead and stay alike from hour to hour, and temperature and dew point
+err together. A thin log borrows the errors of a usual room.
+"""
 
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
+from monitor.core.physics.air import dew_point, saturation_pressure
+from monitor.core.room.cold import usual_errors, usual_spread
+from monitor.core.room.habits import DEW_POINT, LEADS_H, TEMPERATURE, Habits
+from monitor.core.room.hourly import HOUR_S, hourly, levelled
+from monitor.core.room.learnt import Lesson, learn, shape
+from monitor.core.room.outdoor import outdoor_pull
+from monitor.core.room.signs import History, history
 from monitor.core.vocabulary import FloatArray, RoomPaths, RoomSeries
 
-HOUR_S = 3_600.0
+ZERO_C_K = 273.15
+LOOK_BACK_H = 120 * 24
+BORROW_DAYS = 2.0  # with this much log, half the paths carry a usual room's errors
+WIDER = 0.5  # errors seen while learning flatter: widened by 1 + this / sqrt(days)
+NO_LOG_C, NO_LOG_SD_C = 20.0, 3.5  # a heated home, most of the year
+NO_LOG_PCT, NO_LOG_SD_PCT = 50.0, 12.0
+DRIEST_PCT = 1.0
+COLDEST_C, HOTTEST_C = -40.0, 80.0
+LEADS = np.array(LEADS_H, dtype=np.float64)
 
 
 def forecast(
@@ -18,15 +40,141 @@ def forecast(
     seed: int = 0,
     local_offset_s: float = 0.0,
     outdoor: RoomSeries | None = None,
+    habits: tuple[Habits, Habits] = (TEMPERATURE, DEW_POINT),
 ) -> RoomPaths:
-    """Paths of temperature and humidity from `now_s + step_s` on, the same for one seed."""
+    """Paths (paths, m) of temperature [degC] and humidity [%] at now + step ... now + horizon.
+
+    The median of the paths is the best single forecast. Readings after `now_s` are not
+    looked at. `local_offset_s` (local time less UTC) tells weekends. `outdoor` may reach
+    into the future (a weather forecast) and is used as far as this room follows it.
+    One seed gives one answer. Raises ValueError for a horizon, step or count below one.
+    """
+    if not (horizon_h > 0.0 and 0.0 < step_s <= horizon_h * HOUR_S and paths >= 1):
+        raise ValueError(
+            f"a forecast of {horizon_h} h in steps of {step_s} s with {paths} paths is empty: "
+            "ask for a positive horizon, a step within it and at least one path"
+        )
     rng = np.random.default_rng(seed)
-    at_s = now_s + step_s * np.arange(1, round(horizon_h * HOUR_S / step_s) + 1)
-    lead_h = (at_s - now_s) / HOUR_S
-    known = past.at_s <= now_s
-    centre = float(past.temp_c[known][-1]) if known.any() else 20.0
-    humid = float(past.humidity_pct[known][-1]) if known.any() else 50.0
-    wide = 1.2 * np.sqrt(1.0 - np.exp(-lead_h / 18.0)) + (0.0 if known.any() else 3.0)
-    temp = centre + rng.normal(size=(paths, 1)) * wide
-    humidity: FloatArray = np.clip(humid + rng.normal(size=(paths, 1)) * 4.0 * wide, 1.0, 100.0)
-    return RoomPaths(at_s, temp, humidity, "the last reading, with a usual spread")
+    at_s = now_s + step_s * np.arange(1, int(horizon_h * HOUR_S / step_s + 1e-9) + 1)
+    end = int(np.searchsorted(past.at_s, now_s, side="right"))
+    if end == 0:
+        return _without_log(at_s, (at_s - now_s) / HOUR_S, paths, rng)
+    last_s = float(past.at_s[end - 1])
+    begin = int(np.searchsorted(past.at_s, last_s - (LOOK_BACK_H + 1) * HOUR_S))
+    at, temp_c = past.at_s[begin:end], past.temp_c[begin:end]
+    dew_c = dew_point(temp_c + ZERO_C_K, np.maximum(past.humidity_pct[begin:end], DRIEST_PCT))
+    warm = history(levelled(hourly(at, temp_c, last_s, LOOK_BACK_H)))
+    moist = history(hourly(at, dew_c - ZERO_C_K, last_s, LOOK_BACK_H))
+    lesson = learn(warm, moist, habits[0], last_s + local_offset_s)
+    moist_lesson = learn(moist, warm, habits[1], last_s + local_offset_s)
+    if outdoor is not None:
+        lesson = outdoor_pull(lesson, outdoor, last_s)
+    days = float(np.isfinite(warm.value).sum()) / 24.0
+    lead_h = (at_s - last_s) / HOUR_S
+    warm_errors, moist_errors = _errors(lesson, moist_lesson, days, paths, rng)
+    temp = np.clip(_paths(warm, lesson, warm_errors, lead_h), COLDEST_C, HOTTEST_C)
+    dew = np.minimum(_paths(moist, moist_lesson, moist_errors, lead_h), temp)
+    return RoomPaths(at_s, temp, _humidity(temp, dew), _why(days, now_s - last_s))
+
+
+def _errors(
+    warm: Lesson, moist: Lesson, days: float, paths: int, rng: np.random.Generator
+) -> tuple[FloatArray, FloatArray]:
+    """Errors (paths, leads) of temperature and dew point, drawn together."""
+    whole = np.flatnonzero(np.isfinite(warm.errors + moist.errors).all(axis=1))
+    own = 0
+    if whole.size >= 12:
+        own = round(paths * days / (days + BORROW_DAYS))
+    picked = _drawn(warm.weight[whole], own, rng) if own else np.empty(0, dtype=np.intp)
+    out = []
+    for lesson in (warm, moist):
+        middle = _weighted_median(lesson.errors[whole], lesson.weight[whole]) if own else 0.0
+        seen = (lesson.errors[whole][picked] - middle) * (1.0 + WIDER / np.sqrt(max(days, 1.0)))
+        lent = usual_errors(LEADS, days, paths - own, rng) * _restless(lesson, days)
+        out.append(np.concatenate((seen, lent)))
+    return out[0], out[1]
+
+
+def _drawn(weight: FloatArray, count: int, rng: np.random.Generator) -> npt.NDArray[np.intp]:
+    """`count` rows by weight, evenly spread over the log: less chance than plain drawing."""
+    total = np.cumsum(weight)
+    marks = (np.arange(count) + rng.random()) / count * total[-1]
+    return np.minimum(np.searchsorted(total, marks), weight.size - 1)
+
+
+def _weighted_median(errors: FloatArray, weight: FloatArray) -> FloatArray:
+    order = np.argsort(errors, axis=0)
+    share = np.cumsum(weight[order], axis=0) / weight.sum()
+    place = np.argmax(share >= 0.5, axis=0)
+    rows = order[place, np.arange(errors.shape[1])]
+    return np.asarray(errors[rows, np.arange(errors.shape[1])])
+
+
+def _restless(lesson: Lesson, days: float) -> float:
+    """This room's errors over a usual room's, as far as the log shows them."""
+    usual = 0.8 * usual_spread(LEADS, days)  # mean error of a bell curve is 0.8 of its spread
+    ratio, told = 0.0, 0.0
+    for k in range(LEADS.size):
+        seen = lesson.errors[:, k]
+        seen = seen[np.isfinite(seen)]
+        if seen.size >= 4:
+            ratio += seen.size * float(np.mean(np.abs(seen))) / float(usual[k])
+            told += seen.size
+    return (1.25 * 30.0 + ratio) / (30.0 + told)
+
+
+def _paths(
+    of: History, lesson: Lesson, errors: FloatArray, lead_h: FloatArray
+) -> FloatArray:
+    """Daily shape plus departure and errors, both joined up between the fitted leads."""
+    reach = int(np.ceil(lead_h[-1])) + 1
+    daily = shape(of, reach)
+    hours = np.arange(reach + 1, dtype=np.float64)
+    knots = np.concatenate(([0.0], LEADS))
+    departure = np.concatenate(([0.0], lesson.middle - daily_at(daily, LEADS_H)))
+    middle = np.interp(lead_h, hours, daily) + np.interp(lead_h, knots, departure)
+    place = np.clip(np.searchsorted(knots, lead_h) - 1, 0, knots.size - 2)
+    part = np.clip((lead_h - knots[place]) / np.diff(knots)[place], 0.0, 1.0)
+    grown = np.concatenate((np.zeros((errors.shape[0], 1)), errors), axis=1)
+    around = grown[:, place] * (1.0 - part) + grown[:, place + 1] * part
+    around = around * np.sqrt(np.maximum(lead_h / LEADS[-1], 1.0))
+    return np.asarray(of.value[-1] + middle + around)
+
+
+def daily_at(daily: FloatArray, leads: tuple[int, ...]) -> FloatArray:
+    """The daily shape at whole leads; beyond what was computed it repeats by the day."""
+    return np.array([daily[lead if lead < daily.size else _earlier(lead, daily.size)] for lead in leads])
+
+
+def _earlier(lead: int, size: int) -> int:
+    return max(0, lead - 24 * -(-(lead - size + 1) // 24))
+
+
+def _humidity(temp_c: FloatArray, dew_c: FloatArray) -> FloatArray:
+    ratio = saturation_pressure(dew_c + ZERO_C_K) / saturation_pressure(temp_c + ZERO_C_K)
+    return np.asarray(np.clip(100.0 * ratio, DRIEST_PCT, 100.0))
+
+
+def _without_log(
+    at_s: FloatArray, lead_h: FloatArray, paths: int, rng: np.random.Generator
+) -> RoomPaths:
+    level = rng.normal(size=(paths, 1)) * NO_LOG_SD_C
+    errors = usual_errors(LEADS, 0.0, paths, rng)
+    wander = np.stack([np.interp(lead_h, LEADS, row) for row in errors])
+    humid = NO_LOG_PCT + rng.normal(size=(paths, 1)) * NO_LOG_SD_PCT
+    humidity = np.clip(np.broadcast_to(humid, wander.shape), DRIEST_PCT, 100.0).copy()
+    return RoomPaths(
+        at_s, NO_LOG_C + level + wander, humidity, "no reading yet: a usual heated room is assumed"
+    )
+
+
+def _why(days: float, silent_s: float) -> str:
+    if days < 1.0:
+        told = "less than a day of this room is known, so the band is wide"
+    elif days < 7.0:
+        told = f"learnt from {days:.0f} days of this room, and from other rooms"
+    else:
+        told = f"learnt from {days:.0f} days of this room"
+    if silent_s > 2.0 * HOUR_S:
+        told += f"; the last reading is {silent_s / HOUR_S:.0f} h old"
+    return told

@@ -7,7 +7,7 @@ import numpy as np
 from monitor.core.vocabulary import FloatArray
 
 ROUNDS = 3
-SOFT = 0.15  # of the mean error: below it an error counts by its square, so no division by 0
+SOFT = 0.2  # of the median error: below it an error counts by its square, so no division by 0
 
 
 def fit(
@@ -26,7 +26,7 @@ def fit(
     b = start
     for _ in range(rounds):
         error = np.abs(target - signs @ b)
-        floor = SOFT * float(np.average(error, weights=weight)) + 1e-6
+        floor = SOFT * float(np.median(error)) + 1e-6
         scaled = signs * (weight / np.maximum(error, floor))[:, None]
         b = np.linalg.solve(scaled.T @ signs + lean, scaled.T @ target + lean @ start)
     return np.asarray(b)

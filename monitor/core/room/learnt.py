@@ -12,8 +12,9 @@ import numpy as np
 import numpy.typing as npt
 
 from monitor.core.room.habits import LEADS_H, Habits
+from monitor.core.room.hourly import HOUR_S
 from monitor.core.room.lean import fit
-from monitor.core.room.signs import FEW, History, Rows, pattern, signs
+from monitor.core.room.signs import FEW, FULL, History, Rows, pattern, signs
 from monitor.core.vocabulary import FloatArray
 
 TEACH_H = 90 * 24  # older than this teaches nothing: the season has changed
@@ -23,6 +24,11 @@ SAME_HOUR_H, ANY_HOUR = 3.0, 0.3  # morning teaches the morning; other hours cou
 LEAN_FULL, LEAN_FEW = 150.0, 30.0  # a room needs so many days to outweigh the others
 FIRST_LESSON_H = 12
 LESSONS = 24
+OTHER_DAYS = 0.6
+WEEKEND_SEEN_H = 21 * 24.0  # three weekends: before that a weekend is not told from weather
+NEAR = 0.35  # within half a day a room's own ways show sooner
+ALL = tuple(range(len(FULL)))
+STILL_FROM, STILL_TO = 1.05, 1.2  # other rooms' error in this room, over that of 'as now'
 
 
 @dataclass(frozen=True)
@@ -35,7 +41,9 @@ class Lesson:
     origins: npt.NDArray[np.intp]
 
 
-def learn(of: History, other: History | None, habits: Habits) -> Lesson:
+def learn(
+    of: History, other: History, habits: Habits, local_now_s: float | None = None
+) -> Lesson:
     """Fit every lead on the log's own past; rows still lacking their future hold NaN errors."""
     last = of.value.size - 1
     first = max(min(FIRST_LESSON_H, last), last - TEACH_H)
@@ -49,20 +57,36 @@ def learn(of: History, other: History | None, habits: Habits) -> Lesson:
     for k, lead in enumerate(LEADS_H):
         sight = signs(of, other, origins, lead)
         future = origins + lead
+        taught = weight * _day_kind(ago, lead, local_now_s)
         target = of.value[np.minimum(future, last)] - of.value[origins]
         known = (future <= last) & np.isfinite(target)
-        few = FEW
+        near = NEAR if lead <= 12 else 1.0
         guess = np.zeros(origins.size)
+        lent = np.zeros(origins.size)
         for columns, start, days in (
-            (tuple(range(sight.shape[1])), habits.full[k][: sight.shape[1]], LEAN_FULL),
-            (few, habits.few[k], LEAN_FEW),
+            (ALL, habits.full[k], LEAN_FULL * near),
+            (FEW, habits.few[k], LEAN_FEW * near),
         ):
             one = sight[:, columns]
-            b = _lesson(one[known], target[known], weight[known], start, days)
+            b = _lesson(one[known], target[known], taught[known], start, days)
             guess += 0.5 * (one @ b)
+            lent += 0.5 * (one @ start)
+        guess *= 1.0 - _stillness(target[known], lent[known], taught[known])
         errors[known, k] = target[known] - guess[known]
         middle[k] = guess[-1]
     return Lesson(middle, errors, weight, origins)
+
+
+def _day_kind(ago: FloatArray, lead: int, local_now_s: float | None) -> FloatArray | float:
+    """Less weight for weekdays where a weekend is to be foretold, and the other way round."""
+    if local_now_s is None or ago[0] < WEEKEND_SEEN_H:
+        return 1.0
+    weekend = _weekend(local_now_s + HOUR_S * (lead - np.append(ago, 0.0)))
+    return np.where(weekend[:-1] == weekend[-1], 1.0, OTHER_DAYS)
+
+
+def _weekend(local_s: FloatArray) -> npt.NDArray[np.bool_]:
+    return np.asarray((local_s // 86_400.0 + 3.0) % 7.0 >= 5.0)  # 1970 began on a Thursday
 
 
 def _lesson(
@@ -70,14 +94,23 @@ def _lesson(
 ) -> FloatArray:
     if target.size < LESSONS:
         return start
-    scale = float(np.mean(np.abs(target - sight @ start))) + 0.02
+    scale = float(np.median(np.abs(target - sight @ start))) + 0.02
     sight, target = sight / scale, target / scale
     lean = days * (sight.T @ sight / target.size + 0.02 * np.eye(sight.shape[1]))
     return fit(sight, target, weight * EVERY_H / 24.0, start, lean)
 
 
-def shape(of: History) -> FloatArray:
-    """The recent daily pattern at each hour 1..72 from now, relative to now."""
+def _stillness(target: FloatArray, lent: FloatArray, weight: FloatArray) -> float:
+    """How far (0..1) this room is one where 'as now' beats what other rooms teach."""
+    if target.size < LESSONS:
+        return 0.0
+    as_now = float(weight @ np.abs(target)) + 1e-9
+    worse = float(weight @ np.abs(target - lent)) / as_now
+    return float(np.clip((worse - STILL_FROM) / (STILL_TO - STILL_FROM), 0.0, 1.0))
+
+
+def shape(of: History, hours: int) -> FloatArray:
+    """The recent daily pattern at each hour 0..hours from now, relative to now."""
     last = np.array([of.value.size - 1])
-    hours = range(1, LEADS_H[-1] + 1)
-    return np.array([float(pattern(of, last, hour)[0]) for hour in hours])
+    ahead = [float(pattern(of, last, hour)[0]) for hour in range(1, hours + 1)]
+    return np.array([0.0, *ahead])

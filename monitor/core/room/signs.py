@@ -73,10 +73,10 @@ def back_to_pattern(lead: int) -> int:
     return 24 * -(-lead // 24) - lead
 
 
-def signs(of: History, other: History | None, rows: Rows, lead: int) -> FloatArray:
+def signs(of: History, other: History, rows: Rows, lead: int) -> FloatArray:
     """Signs (rows, columns of FULL) for `lead` hours after each of `rows`.
 
-    `other` is the dew point beside the temperature; None leaves its columns out.
+    `other` is the dew point beside the temperature, or the temperature beside a dew point.
     """
     now = of.value[rows]
     back = rows - back_to_pattern(lead)
@@ -94,13 +94,12 @@ def signs(of: History, other: History | None, rows: Rows, lead: int) -> FloatArr
         _at(of.mean_6_h, rows - 24),
     ]
     out = [column - now for column in columns]
-    if other is not None:
-        out += [
-            other.value[rows] - other.mean_7_d[rows],
-            other.value[rows] - _at(other.value, rows - 24),
-            other.mean_1_d[rows] - other.mean_7_d[rows],
-            other.value[rows] - _at(other.value, rows - 6),
-        ]
+    out += [
+        other.value[rows] - other.mean_7_d[rows],
+        other.value[rows] - _at(other.value, rows - 24),
+        other.mean_1_d[rows] - other.mean_7_d[rows],
+        other.value[rows] - _at(other.value, rows - 6),
+    ]
     return np.nan_to_num(np.stack(out, axis=1), nan=0.0)
 
 
