@@ -1,0 +1,96 @@
+"""The application: options in, pages out."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+from urllib.parse import urlsplit
+
+from flask import Flask, Response, render_template, request
+from werkzeug.exceptions import HTTPException
+from werkzeug.wrappers import Response as Answer
+
+from dashboard import api, db, feeds
+from dashboard.acts import acts
+from dashboard.options import Options
+from dashboard.pages import bench_parts, pages
+from monitor.store.errors import StoreError
+
+BODY_BYTES = 256 * 1024
+# Nothing from outside the board, no inline script.
+POLICY = (
+    "default-src 'self'; img-src 'self' data:; style-src 'self'; script-src 'self'; "
+    "base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+)
+
+
+def create_app(options: Options) -> Flask:
+    """The page over one store."""
+    app = Flask(__name__)
+    app.config["OPTIONS"] = options
+    app.config["MAX_CONTENT_LENGTH"] = BODY_BYTES
+    app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
+    db.install(app)
+    app.register_blueprint(pages)
+    app.register_blueprint(acts)
+    app.register_blueprint(api.api)
+    app.register_blueprint(feeds.feeds)
+    version = _version(Path(app.static_folder or ""))
+
+    @app.context_processor
+    def everywhere() -> dict[str, object]:
+        return {"demo": options.demo, "speed": options.speed, "version": version}
+
+    @app.get("/bench-now")
+    def bench_now() -> Answer:
+        """The changing part of the bench; 304 while nothing changed."""
+        answer = Response(render_template("_bench.html", **bench_parts()), mimetype="text/html")
+        answer.add_etag()
+        return answer.make_conditional(request)
+
+    @app.before_request
+    def same_origin() -> tuple[str, int] | Response | None:
+        """A form on somebody else's page must not act here."""
+        if request.method in ("GET", "HEAD", "OPTIONS"):
+            return None
+        origin = request.headers.get("Origin")
+        site = request.headers.get("Sec-Fetch-Site", "same-origin")
+        foreign = origin is not None and urlsplit(origin).netloc != request.host
+        if foreign or site not in ("same-origin", "none"):
+            words = "This act came from another site; open the page itself and try again."
+            if request.path.startswith("/api/"):
+                return api.problem(403, "Forbidden", words)
+            return render_template("refused.html", faults=[words]), 403
+        return None
+
+    @app.after_request
+    def guarded(answer: Response) -> Response:
+        answer.headers["Content-Security-Policy"] = POLICY
+        answer.headers["X-Content-Type-Options"] = "nosniff"
+        answer.headers["Referrer-Policy"] = "same-origin"
+        if answer.mimetype == "text/html":
+            answer.headers["Cache-Control"] = "no-cache"
+        return answer
+
+    @app.errorhandler(HTTPException)
+    def http_fault(error: HTTPException) -> Answer | tuple[str, int]:
+        code = error.code or 500
+        if request.path.startswith("/api/"):
+            return api.problem(code, error.name, error.description or error.name)
+        return render_template("refused.html", faults=[error.description]), code
+
+    @app.errorhandler(StoreError)
+    def store_fault(error: StoreError) -> Answer | tuple[str, int]:
+        if request.path.startswith("/api/"):
+            return api.problem(503, "Store not available", str(error))
+        return render_template("refused.html", faults=[str(error)]), 503
+
+    return app
+
+
+def _version(folder: Path) -> str:
+    """A mark that changes with the static files, so that a phone fetches them anew."""
+    digest = hashlib.sha256()
+    for file in sorted(folder.glob("*")):
+        digest.update(file.read_bytes())
+    return digest.hexdigest()[:10]

@@ -1,0 +1,141 @@
+"""The pictures of a piece and of a room, drawn from the store."""
+
+from __future__ import annotations
+
+import sqlite3
+
+import numpy as np
+from markupsafe import Markup
+
+from dashboard import drawing
+from dashboard.drawing import Chart, Line, Shade
+from dashboard.views import numbered
+from dashboard.wording import MARK_NAMES, Local, Units
+from monitor.core.vocabulary import Layer, Outlook, Piece
+from monitor.preview import dew_points_c
+from monitor.store import alarms, forecasts, marks, readings
+
+POINTS = 360
+
+
+def room(
+    con: sqlite3.Connection, key: str, from_s: float, to_s: float, local: Local, shown: Units,
+    with_forecast: bool = False, other: str | None = None,
+) -> tuple[Markup, Markup, str]:  # fmt: skip
+    """Temperature with dew point, humidity, and a sentence that says the same."""
+    data = readings.sampled(con, key, from_s, min(to_s, local.now_s), POINTS)
+    at_s = numbered(data.at_s)
+    lines = [
+        Line(
+            at_s,
+            [shown.shown(v) for v in numbered(data.temp_c)],
+            "ink",
+            "temperature",
+            [shown.shown(v) for v in numbered(data.temp_min_c)],
+            [shown.shown(v) for v in numbered(data.temp_max_c)],
+        )
+    ]
+    if len(at_s) and np.isfinite(data.humidity_pct).any():
+        dew = dew_points_c(data.temp_c, data.humidity_pct)
+        lines.append(Line(at_s, [shown.shown(v) for v in numbered(dew)], "dew", "dew point"))
+    if other is not None:
+        second = readings.sampled(con, other, from_s, min(to_s, local.now_s), POINTS)
+        values = [shown.shown(v) for v in numbered(second.temp_c)]
+        lines.append(Line(numbered(second.at_s), values, "second", other))
+    bands = forecasts.latest(con, key) if with_forecast else None
+    if bands is not None:
+        wanted = (bands.at_s >= local.now_s) & (bands.at_s <= to_s)
+        if wanted.any():
+            lines.append(
+                Line(
+                    numbered(bands.at_s[wanted]),
+                    [shown.shown(v) for v in numbered(bands.temp_p50_c[wanted])],
+                    "ahead",
+                    "likely ahead",
+                    [shown.shown(v) for v in numbered(bands.temp_p10_c[wanted])],
+                    [shown.shown(v) for v in numbered(bands.temp_p90_c[wanted])],
+                )
+            )
+    shades = troubled(con, key, from_s, to_s, local)
+    text = _room_words(data, local, shown, shades)
+    upper = drawing.chart(
+        Chart("Temperature and dew point", from_s, to_s, shown.degree, lines, shades,
+              local.now_s, text=text),
+        local,
+    )  # fmt: skip
+    damp = Line(at_s, numbered(data.humidity_pct), "ink", "humidity",
+                numbered(data.humidity_min_pct), numbered(data.humidity_max_pct))  # fmt: skip
+    lower = drawing.chart(
+        Chart("Humidity", from_s, to_s, "%RH", [damp], shades, local.now_s, floor=0.0,
+              ceiling=100.0, height=170, text=text),
+        local,
+    )  # fmt: skip
+    return upper, lower, text
+
+
+def troubled(
+    con: sqlite3.Connection, key: str, from_s: float, to_s: float, local: Local
+) -> list[Shade]:
+    """Stretches in which the room was too cold or too damp, as the alarms' journal has them."""
+    names = {"room_too_cold": ("cold", "too cold"), "room_too_damp": ("damp", "too damp"),
+             "room_too_hot": ("cold", "too hot")}  # fmt: skip
+    begun: dict[str, float] = {}
+    found = []
+    for entry in reversed(alarms.journal(con, subject=f"room:{key}", to_s=to_s, limit=2000)):
+        change = entry.change
+        if change.key not in names:
+            continue
+        active = change.after in ("unacknowledged", "acknowledged", "shelved")
+        if active and change.key not in begun:
+            begun[change.key] = change.at_s
+        elif not active and change.key in begun:
+            found.append((change.key, begun.pop(change.key), change.at_s))
+    found += [(key_, start, min(to_s, local.now_s)) for key_, start in begun.items()]
+    return [
+        Shade(max(start, from_s), end, names[key_][0],
+              f"{names[key_][1]} {local.clock(start)} to {local.clock(end)}")
+        for key_, start, end in sorted(found, key=lambda one: one[1])
+        if end > from_s
+    ]  # fmt: skip
+
+
+def _room_words(data: readings.Sampled, local: Local, shown: Units, shades: list[Shade]) -> str:
+    if len(data.at_s) == 0:
+        return "Nothing was measured in this stretch."
+    words = (
+        f"From {local.clock(float(data.at_s[0]))} to {local.clock(float(data.at_s[-1]))}: "
+        f"{shown.temperature(float(data.temp_min_c.min()))} to "
+        f"{shown.temperature(float(data.temp_max_c.max()))}, on average "
+        f"{shown.temperature(float(np.average(data.temp_c, weights=data.count)))}"
+    )
+    if np.isfinite(data.humidity_pct).any():
+        driest, dampest = np.nanmin(data.humidity_min_pct), np.nanmax(data.humidity_max_pct)
+        words += f", {driest:.0f} to {dampest:.0f} %RH"
+    if shades:
+        words += ". " + "; ".join(shade.name.capitalize() for shade in shades)
+    return words + "."
+
+
+def cure(con: sqlite3.Connection, layer: Layer, outlook: Outlook, local: Local) -> Markup:
+    """The curve of one layer with the marks on it."""
+    curve = outlook.curve
+    if curve is None or len(curve.at_s) == 0:
+        return Markup("")
+    line = Line(numbered(curve.at_s), numbered(curve.degree_of_cure * 100.0), "ink", "cure")
+    noted = [(m.at_s, MARK_NAMES[m.kind]) for m in marks.marks(con, layer.id)]
+    text = f"Degree of cure now {outlook.degree_of_cure:.0%}."
+    to_s = float(curve.at_s[-1])
+    stages = [s.p50_s for s in outlook.stages if s.p50_s is not None]
+    if stages:
+        to_s = min(to_s, max(stages) + 6 * 3600.0)
+    return drawing.chart(
+        Chart("Degree of cure", layer.poured_at_s, to_s, "%", [line], now_s=local.now_s,
+              floor=0.0, ceiling=100.0, marks=noted, height=190, text=text),
+        local,
+    )  # fmt: skip
+
+
+def span_of(piece: Piece, now_s: float) -> tuple[float, float]:
+    """From the first pour to the end of the piece, or to now."""
+    start = min((layer.poured_at_s for layer in piece.layers), default=piece.created_at_s)
+    return start - 3600.0, max(piece.ended_at_s or now_s, start + 3600.0)

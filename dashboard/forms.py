@@ -1,0 +1,69 @@
+"""Reading what a person typed: every fault in words, nothing lost."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from dashboard.wording import Local
+
+
+@dataclass
+class Form:
+    """Fields of a form as typed, and what is wrong with them."""
+
+    values: Mapping[str, str]
+    faults: list[str] = field(default_factory=list)
+
+    def text(self, key: str, name: str, most: int = 200, needed: bool = False) -> str:
+        """A trimmed text."""
+        value = self.values.get(key, "").strip()
+        if needed and not value:
+            self.faults.append(f"{name} is empty; give it one")
+        if len(value) > most:
+            self.faults.append(f"{name} has {len(value)} characters; at most {most} are kept")
+        return value[:most]
+
+    def number(
+        self, key: str, name: str, low: float, high: float, unit: str, needed: bool = False
+    ) -> float | None:
+        """A number within limits, or None where the field is empty. A comma is a point."""
+        typed = self.values.get(key, "").strip().replace(",", ".")
+        if not typed:
+            if needed:
+                self.faults.append(f"{name} is empty; give it in {unit}")
+            return None
+        try:
+            value = float(typed)
+        except ValueError:
+            self.faults.append(f"{name} is {typed!r}; expected a number in {unit}")
+            return None
+        if not math.isfinite(value) or not low <= value <= high:
+            self.faults.append(f"{name} is {typed} {unit}; expected {low:g} to {high:g}")
+            return None
+        return value
+
+    def choice(self, key: str, name: str, allowed: Mapping[str, object], default: str) -> str:
+        """One of a few."""
+        value = self.values.get(key, "") or default
+        if value not in allowed:
+            self.faults.append(f"{name} is {value!r}; expected one of {', '.join(allowed)}")
+            return default
+        return value
+
+    def moment(self, key: str, name: str, local: Local) -> float | None:
+        """A local moment, or None where the field is empty."""
+        typed = self.values.get(key, "").strip()
+        if not typed:
+            return None
+        at_s = local.parsed(typed)
+        if at_s is None:
+            self.faults.append(f"{name} is {typed!r}; expected a date and time")
+        elif at_s > local.now_s + 60:
+            self.faults.append(f"{name} lies in the future; a clock starts when the parts met")
+            return None
+        elif at_s < local.now_s - 60 * 86400:
+            self.faults.append(f"{name} lies more than 60 days back")
+            return None
+        return at_s

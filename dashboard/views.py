@@ -1,0 +1,366 @@
+"""What the templates show, gathered from the store and put into words.
+
+Nothing is decided here: the monitor's outlook and alarm states are worded, not judged.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from dashboard import drawing, wording
+from dashboard.options import Options
+from dashboard.wording import Local, Units
+from monitor.core.vocabulary import AlarmPhase, Layer, Mark, Outlook, Piece, StageOutlook
+from monitor.preview import dew_point_c
+from monitor.store import alarms, marks, outlooks, pieces, readings, settings, status
+
+ACTIVE: tuple[AlarmPhase, ...] = ("unacknowledged", "acknowledged", "returned")
+# The monitor thinks every few seconds; silent for this long, it has stopped.
+STOPPED_S = 120.0
+
+
+@dataclass(frozen=True)
+class StageView:
+    """One row of the table of stages."""
+
+    number: int
+    key: str
+    name: str
+    means: str
+    label_time: str
+    label_h: str
+    basis: str
+    basis_name: str
+    reached: bool
+    when: str
+    band: str
+    why: str
+
+
+@dataclass(frozen=True)
+class AlarmView:
+    """One alarm that stands, with what to do."""
+
+    id: int
+    name: str
+    words: str
+    consequence: str
+    act: str
+    priority: str
+    phase: str
+    since: str
+    seen: bool
+
+
+@dataclass(frozen=True)
+class LayerView:
+    """One layer as the bench shows it."""
+
+    piece: Piece
+    layer: Layer
+    act: str
+    act_when: str
+    act_means: str
+    state: str
+    facts: tuple[str, ...]
+    warnings: tuple[str, ...]
+    stages: tuple[StageView, ...]
+    strip: Markup
+    mark_kinds: tuple[tuple[str, str], ...]
+    marks: tuple[tuple[int, str, str, bool], ...]
+    tape: bool
+    poured: str
+
+
+@dataclass(frozen=True)
+class RoomView:
+    """The room now, as one sensor tells it."""
+
+    key: str
+    name: str
+    temperature: str
+    humidity: str
+    dew_point: str
+    trend: str
+    heard: str
+    quiet: bool
+
+
+def units(con: sqlite3.Connection) -> Units:
+    """The units that the person chose."""
+    return Units(settings.get(con, "temperature", "C") == "F")
+
+
+def rooms(con: sqlite3.Connection, local: Local, shown: Units) -> list[RoomView]:
+    """Every sensor's room now, the last heard first."""
+    found = []
+    for sensor in readings.sensors(con):
+        if sensor.last_at_s is None or sensor.last_temp_c is None:
+            continue
+        humidity = sensor.last_humidity_pct
+        dew = None if humidity is None else dew_point_c(sensor.last_temp_c, humidity)
+        age_s = local.now_s - sensor.last_at_s
+        found.append(
+            (
+                -sensor.last_at_s,
+                RoomView(
+                    key=sensor.key,
+                    name=sensor.name,
+                    temperature=shown.temperature(sensor.last_temp_c),
+                    humidity="—" if humidity is None else f"{humidity:.0f} %RH",
+                    dew_point="—" if dew is None else shown.temperature(dew),
+                    trend=_trend(con, sensor.key, local.now_s, shown),
+                    heard=wording.ago(age_s),
+                    quiet=age_s > 900,
+                ),
+            )
+        )
+    return [view for _, view in sorted(found, key=lambda pair: pair[0])]
+
+
+def _trend(con: sqlite3.Connection, key: str, now_s: float, shown: Units) -> str:
+    hour = readings.sampled(con, key, now_s - 3600.0, now_s, 12)
+    if len(hour.at_s) < 3 or hour.at_s[-1] - hour.at_s[0] < 1200:
+        return ""
+    change = shown.shown(float(hour.temp_c[-1])) - shown.shown(float(hour.temp_c[0]))
+    if abs(change) < 0.3:
+        return "steady"
+    return f"{'rising' if change > 0 else 'falling'} {abs(change):.1f} {shown.degree} in the hour"
+
+
+def standing(con: sqlite3.Connection, local: Local) -> list[AlarmView]:
+    """Alarms that stand or returned unseen, the most pressing first."""
+    rules = {rule["key"]: rule for rule in _rules(con)}
+    found = []
+    for row in alarms.rows(con):
+        state = row.state
+        if state.phase not in ACTIVE:
+            continue
+        rule = rules.get(state.key, {})
+        priority = str(rule.get("priority", "note"))
+        # What came right again on its own is history, not a task.
+        if state.phase == "returned":
+            continue
+        found.append(
+            (
+                state.phase == "acknowledged",
+                ("urgent", "soon", "note").index(priority),
+                -state.since_s,
+                AlarmView(
+                    id=row.id,
+                    name=wording.alarm_name(state.key),
+                    words=local.spoken(state.words),
+                    consequence=str(rule.get("consequence", "")),
+                    act=str(rule.get("act", "")),
+                    priority=priority,
+                    phase=wording.PHASE_NAMES[state.phase],
+                    since=local.clock(state.raised_at_s or state.since_s),
+                    seen=state.phase == "acknowledged",
+                ),
+            )
+        )
+    return [view for *_, view in sorted(found, key=lambda item: item[:3])]
+
+
+def _rules(con: sqlite3.Connection) -> list[dict[str, str]]:
+    beat = status.beats(con).get("monitor")
+    found: list[dict[str, str]] = [] if beat is None else beat.facts.get("rules", [])
+    return found
+
+
+def works(con: sqlite3.Connection, options: Options, local: Local) -> list[str]:
+    """What is wrong with the program itself, in words; empty where all is well."""
+    beat = status.beats(con).get("monitor")
+    if beat is None:
+        return ["The monitor has not started yet: nothing is watched. Start it: pourside monitor"]
+    age_s = local.now_s - beat.at_s
+    if age_s > STOPPED_S * max(options.speed, 1.0):
+        return [
+            f"The monitor has stopped: nothing was thought since {local.clock(beat.at_s)}. "
+            "Start it: sudo systemctl restart pourside-monitor"
+        ]
+    return [str(fault) for fault in beat.facts.get("faults", [])]
+
+
+def stage_views(layer: Layer, outlook: Outlook, local: Local) -> tuple[StageView, ...]:
+    """The table of stages."""
+    return tuple(
+        StageView(
+            number=number,
+            key=stage.key,
+            name=wording.STAGE_NAMES.get(stage.key, stage.key),
+            means=wording.STAGE_MEANS.get(stage.key, ""),
+            label_time=local.clock(stage.label_at_s),
+            label_h=wording.hours(stage.label_h),
+            basis=stage.basis,
+            basis_name=wording.BASIS_NAMES[stage.basis],
+            reached=stage.reached_at_s is not None,
+            when=local.clock(stage.reached_at_s or stage.p50_s),
+            band=_band(stage, local),
+            why=local.spoken(stage.why),
+        )
+        for number, stage in enumerate(outlook.stages, 1)
+    )
+
+
+def _band(stage: StageOutlook, local: Local) -> str:
+    if stage.reached_at_s is not None or stage.p10_s is None:
+        return ""
+    late = "not in sight" if stage.p90_s is None else local.clock(stage.p90_s)
+    return f"{local.clock(stage.p10_s)} to {late}"
+
+
+def next_act(outlook: Outlook, local: Local) -> tuple[str, str, str]:
+    """What comes next, when, and what it means: the soonest stage that is not reached."""
+    stages = {stage.key: stage for stage in outlook.stages}
+    now_s = local.now_s
+
+    def at(key: str) -> float | None:
+        stage = stages.get(key)
+        return None if stage is None else (stage.reached_at_s or stage.p50_s)
+
+    for opens, closes, words in (
+        ("tape_window_open", "tape_window_close", "Pull the tape"),
+        ("recoat_window_open", "recoat_window_close", "Recoat without sanding"),
+    ):
+        start, end = at(opens), at(closes)
+        if start is not None and end is not None and start <= now_s < end:
+            return words, f"now, before {local.clock(end)}", wording.STAGE_MEANS[opens]
+    for stage in outlook.stages:
+        if stage.reached_at_s is not None or (stage.p50_s is not None and stage.p50_s <= now_s):
+            continue
+        name = wording.STAGE_NAMES.get(stage.key, stage.key)
+        means = wording.STAGE_MEANS.get(stage.key, "")
+        if stage.p50_s is None:
+            return name, "not in sight", local.spoken(stage.why)
+        if stage.key == "tape_window_open":
+            until = local.clock(at("tape_window_close"))
+            return "Pull the tape", f"from {local.clock(stage.p50_s)}, before {until}", means
+        if stage.key == "recoat_window_open":
+            until = local.clock(at("recoat_window_close"))
+            words = f"from {local.clock(stage.p50_s)}, before {until}"
+            return "Recoat without sanding", words, means
+        about = f"about {local.clock(stage.p50_s)}, in {wording.span(stage.p50_s - now_s)}"
+        return name, about, means
+    return "Nothing more to wait for", "", "Check the label before use; then end the layer."
+
+
+def strip_of(layer: Layer, outlook: Outlook, local: Local, whole: bool = False) -> Markup:
+    """The two-line strip of a layer; near the present, or the whole of it."""
+    stages = [stage for stage in outlook.stages if stage.key != "rest_over" or whole]
+    stops = [
+        drawing.Stop(
+            number=number,
+            name=wording.STAGE_NAMES.get(stage.key, stage.key),
+            label_s=stage.label_at_s,
+            p10_s=stage.p10_s,
+            p50_s=stage.reached_at_s or stage.p50_s,
+            p90_s=stage.p90_s,
+            reached=stage.reached_at_s is not None,
+        )
+        for number, stage in enumerate(outlook.stages, 1)
+        if stage in stages
+    ]
+    ends = [stop.p50_s for stop in stops if stop.p50_s is not None]
+    end_s = max([*ends, *(stop.label_s for stop in stops)], default=local.now_s)
+    if not whole:
+        # The next hours matter at arm's length; the whole of it stands on the piece's page.
+        coming = sorted(end for end in ends if end > local.now_s)
+        if coming:
+            end_s = min(end_s, coming[min(4, len(coming) - 1)])
+    span_s = max(end_s - layer.poured_at_s, 600.0)
+    text = "; ".join(
+        f"{stop.number} {stop.name}: label {local.clock(stop.label_s)}, "
+        f"here {local.clock(stop.p50_s)}"
+        for stop in stops
+    )
+    return drawing.strip(
+        stops, layer.poured_at_s, layer.poured_at_s + span_s * 1.06, local.now_s, local, text
+    )
+
+
+def layer_view(
+    con: sqlite3.Connection, piece: Piece, layer: Layer, local: Local, shown: Units
+) -> LayerView:
+    """One layer, worded."""
+    outlook = outlooks.latest(con, layer.id)
+    seen = marks.marks(con, layer.id)
+    poured = f"poured {local.clock(layer.poured_at_s)}, {layer.resin.name}"
+    if layer.depth_mm:
+        poured += f", {layer.depth_mm:g} mm"
+    kinds = tuple((kind, wording.MARK_NAMES[kind]) for kind in wording.MARKS_OF[layer.resin.kind])
+    logged = tuple((m.id, _mark_words(m), local.clock(m.at_s), m.set_aside) for m in seen)
+    if outlook is None:
+        return LayerView(piece, layer, "Working it out", "in a moment", "", "", (), (), (),
+                         Markup(""), kinds, logged, False, poured)  # fmt: skip
+    act, when, means = next_act(outlook, local)
+    stages = {stage.key: stage for stage in outlook.stages}
+    return LayerView(
+        piece=piece,
+        layer=layer,
+        act=act,
+        act_when=when,
+        act_means=means,
+        state=wording.STATE_NAMES[outlook.state],
+        facts=_facts(layer, outlook, shown),
+        warnings=warnings_of(outlook, local, shown),
+        stages=stage_views(layer, outlook, local),
+        strip=strip_of(layer, outlook, local),
+        mark_kinds=kinds,
+        marks=logged,
+        tape="tape_window_open" in stages,
+        poured=poured,
+    )
+
+
+def _mark_words(mark: Mark) -> str:
+    words = wording.MARK_NAMES[mark.kind]
+    if mark.verdict:
+        words += f", {wording.VERDICT_NAMES[mark.verdict]}"
+    return f"{words}: {mark.note}" if mark.note else words
+
+
+def _facts(layer: Layer, outlook: Outlook, shown: Units) -> tuple[str, ...]:
+    if layer.resin.kind == "paint":
+        return (f"dries at {outlook.rate_now:.0%} of the label's speed now",)
+    found = [
+        f"degree of cure {outlook.degree_of_cure:.0%}",
+        f"runs at {outlook.rate_now:.0%} of the label's speed now",
+    ]
+    if outlook.cup_working_h is not None and layer.resin.kind == "pour":
+        found.append(f"in the cup it would keep {wording.hours(outlook.cup_working_h)}")
+    if outlook.peak_c is not None:
+        found.append(f"warms itself to {shown.temperature(outlook.peak_c, 0)} at most")
+    return tuple(found)
+
+
+def warnings_of(outlook: Outlook, local: Local, shown: Units) -> tuple[str, ...]:
+    """Stall, surface and the monitor's notes, as sentences."""
+    found = []
+    if outlook.stalled:
+        words = "The cure levels off short of full in this room."
+        if outlook.remedy is not None:
+            words += (
+                f" Least that finishes it: {wording.hours(outlook.remedy.hours)} at "
+                f"{shown.temperature(outlook.remedy.temp_c, 0)}."
+            )
+        found.append(words)
+    if outlook.surface.level != "low":
+        reasons = "; ".join(outlook.surface.reasons)
+        found.append(f"Surface at {outlook.surface.level} risk: {reasons or 'damp and cold'}.")
+    found += [local.spoken(note) for note in outlook.notes]
+    return tuple(found)
+
+
+def bench(con: sqlite3.Connection, local: Local, shown: Units) -> list[LayerView]:
+    """Every open layer."""
+    return [layer_view(con, piece, layer, local, shown) for piece, layer in pieces.bench(con)]
+
+
+def numbered(values: Sequence[float]) -> list[float]:
+    """Plain floats of an array."""
+    return [float(value) for value in values]

@@ -1,0 +1,223 @@
+"""All the words of the page, and local time. Numbers come with their units."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from monitor.core.vocabulary import AlarmPhase, CureState, MarkKind
+
+STAGE_NAMES: Mapping[str, str] = {
+    "rest_over": "Bubbles have risen",
+    "working_time_end": "Working time ends",
+    "tape_window_open": "Tape may come off",
+    "tape_window_close": "Tape window closes",
+    "recoat_window_open": "Recoat window opens",
+    "tack_free": "Tack-free",
+    "recoat_window_close": "Recoat window closes",
+    "sandable": "Sandable",
+    "demouldable": "Demouldable",
+    "full_cure": "Full cure",
+    "handling_set": "Handling set",
+    "touch_dry": "Touch dry",
+    "overcoat_ready": "May be overcoated",
+}
+STAGE_MEANS: Mapping[str, str] = {
+    "rest_over": "Pour it from the cup.",
+    "working_time_end": "Leave the surface alone from here.",
+    "tape_window_open": "Firm enough not to run, soft enough to level.",
+    "tape_window_close": "Later the edge tears: warm it first.",
+    "recoat_window_open": "The next layer bonds without sanding.",
+    "tack_free": "A gloved finger leaves no mark and takes no resin.",
+    "recoat_window_close": "From here sand first, then recoat.",
+    "sandable": "Sands to dust, does not clog.",
+    "demouldable": "Keeps its shape out of the mould.",
+    "full_cure": "As hard as this resin gets at the label's temperature.",
+    "handling_set": "May be moved with care.",
+    "touch_dry": "Dry to a light touch.",
+    "overcoat_ready": "The next layer may go over it.",
+}
+STATE_NAMES: Mapping[CureState, str] = {
+    "liquid": "still liquid",
+    "gelling": "gelling: thick, takes strings",
+    "soft": "still soft: not there yet",
+    "firm": "firm, still curing",
+    "hard_undercured": "hard but under-cured: it will soften and take prints in a warm room",
+    "cured": "cured",
+}
+MARK_NAMES: Mapping[MarkKind, str] = {
+    "still_liquid": "Still liquid",
+    "stringy": "Pulls strings",
+    "tacky": "Tacky",
+    "tack_free": "Tack-free",
+    "nail_dents": "Nail dents it",
+    "hard": "Hard",
+    "tape_pulled": "Tape pulled",
+    "note": "Note",
+}
+MARKS_OF: Mapping[str, tuple[MarkKind, ...]] = {
+    "pour": ("still_liquid", "stringy", "tacky", "tack_free", "nail_dents", "hard"),
+    "adhesive": ("still_liquid", "tacky", "hard"),
+    "paint": ("still_liquid", "tacky", "tack_free"),
+}
+VERDICT_NAMES: Mapping[str, str] = {
+    "good": "came off well",
+    "too_early": "too early: it ran",
+    "too_late": "too late: it tore",
+}
+PHASE_NAMES: Mapping[AlarmPhase, str] = {
+    "normal": "right",
+    "unacknowledged": "wrong, not yet seen",
+    "acknowledged": "wrong, seen",
+    "returned": "right again, not yet seen",
+    "shelved": "hidden for a while",
+    "out_of_service": "switched off",
+    "suppressed": "not judged just now",
+}
+BASIS_NAMES: Mapping[str, str] = {
+    "label": "label",
+    "default": "default, the label is silent",
+    "learned": "learned from your marks",
+}
+BASES: Mapping[str, str] = {
+    "wood": "wood panel",
+    "silicone": "silicone mould",
+    "glass": "glass",
+}
+KINDS: Mapping[str, str] = {
+    "pour": "coating or casting",
+    "adhesive": "fast adhesive",
+    "paint": "water-borne paint lines",
+}
+PRIORITY_NAMES: Mapping[str, str] = {"urgent": "Urgent", "soon": "Soon", "note": "Note"}
+
+_MOMENT = re.compile(r"⟦(-?\d+)⟧")
+
+
+def alarm_name(key: str) -> str:
+    """An alarm's key as a person reads it."""
+    return key.replace("_", " ").capitalize()
+
+
+@dataclass(frozen=True)
+class Units:
+    """How a person wants to read numbers."""
+
+    fahrenheit: bool = False
+
+    @property
+    def degree(self) -> str:
+        """The temperature unit."""
+        return "°F" if self.fahrenheit else "°C"
+
+    def shown(self, temp_c: float) -> float:
+        """A temperature in the chosen unit."""
+        return temp_c * 1.8 + 32.0 if self.fahrenheit else temp_c
+
+    def temperature(self, temp_c: float | None, places: int = 1) -> str:
+        """A temperature with its unit."""
+        return "—" if temp_c is None else f"{self.shown(temp_c):.{places}f} {self.degree}"
+
+
+class Local:
+    """Local time by the zone's own rules, told from the page's 'now'."""
+
+    def __init__(self, zone: str, now_s: float) -> None:
+        self.zone = ZoneInfo(zone)
+        self.now_s = now_s
+
+    def at(self, at_s: float) -> datetime:
+        """The local moment."""
+        return datetime.fromtimestamp(at_s, UTC).astimezone(self.zone)
+
+    def clock(self, at_s: float | None) -> str:
+        """'14:10', with the day where it is not today's."""
+        if at_s is None:
+            return "not in sight"
+        moment, today = self.at(at_s), self.at(self.now_s).date()
+        time = moment.strftime("%H:%M")
+        days = (moment.date() - today).days
+        if days == 0:
+            return time
+        if days == 1:
+            return f"tomorrow {time}"
+        if days == -1:
+            return f"yesterday {time}"
+        if 1 < days < 7:
+            return moment.strftime("%a %H:%M")
+        return moment.strftime("%-d %b %H:%M" if abs(days) < 300 else "%-d %b %Y")
+
+    def full(self, at_s: float | None) -> str:
+        """'Wed 25 Nov 2026, 14:10'."""
+        return "—" if at_s is None else self.at(at_s).strftime("%a %-d %b %Y, %H:%M")
+
+    def field(self, at_s: float) -> str:
+        """The form of a date-and-time field."""
+        return self.at(at_s).strftime("%Y-%m-%dT%H:%M")
+
+    def parsed(self, text: str) -> float | None:
+        """A date-and-time field back to seconds; None where it is not one."""
+        try:
+            moment = datetime.fromisoformat(text)
+        except ValueError:
+            return None
+        if moment.tzinfo is None:
+            moment = moment.replace(tzinfo=self.zone)
+        return moment.timestamp()
+
+    def spoken(self, text: str) -> str:
+        """The core's words with their moments in local time."""
+        return _MOMENT.sub(lambda found: self.clock(float(found[1])), text)
+
+    def midnights(self, from_s: float, to_s: float) -> list[float]:
+        """Local midnights within a span, daylight saving and all."""
+        day = self.at(from_s).replace(hour=0, minute=0, second=0, microsecond=0, fold=0)
+        found = []
+        while day.timestamp() <= to_s:
+            if day.timestamp() >= from_s:
+                found.append(day.timestamp())
+            day = (day + timedelta(days=1)).replace(tzinfo=self.zone)
+        return found
+
+    def nights(self, from_s: float, to_s: float) -> list[tuple[float, float]]:
+        """Stretches from 22:00 to 07:00 local that touch a span."""
+        found = []
+        day = (self.at(from_s) - timedelta(days=1)).replace(
+            hour=0, minute=0, second=0, microsecond=0
+        )
+        while day.timestamp() < to_s:
+            start = day.replace(hour=22).timestamp()
+            end = (day + timedelta(days=1)).replace(hour=7).timestamp()
+            if end > from_s and start < to_s:
+                found.append((max(start, from_s), min(end, to_s)))
+            day = (day + timedelta(days=1)).replace(tzinfo=self.zone)
+        return found
+
+
+def span(seconds: float) -> str:
+    """'3 h 20 min', as long as it matters."""
+    minutes = round(abs(seconds) / 60.0)
+    if minutes < 1:
+        return "less than a minute"
+    if minutes < 60:
+        return f"{minutes} min"
+    hours, minutes = divmod(minutes, 60)
+    if hours < 10 and minutes:
+        return f"{hours} h {minutes} min"
+    if hours < 48:
+        return f"{hours + (minutes >= 30)} h"
+    days, hours = divmod(hours, 24)
+    return f"{days} d {hours} h" if hours and days < 7 else f"{days} d"
+
+
+def hours(value: float) -> str:
+    """A label's time: '45 min', '8 h', '3 d'."""
+    return span(value * 3600.0)
+
+
+def ago(seconds: float) -> str:
+    """How long ago something was heard."""
+    return "just now" if seconds < 60 else f"{span(seconds)} ago"
