@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 from flask import Blueprint, Response, abort, request
@@ -15,7 +15,14 @@ from dashboard.forms import Form
 from dashboard.openapi import document
 from dashboard.pages import local
 from monitor import preview as ahead
-from monitor.core.vocabulary import Outlook, Piece, ResinProfile
+from monitor.core.vocabulary import (
+    Base,
+    MarkKind,
+    Outlook,
+    Piece,
+    ResinProfile,
+    TapeVerdict,
+)
 from monitor.store import alarms, marks, outlooks, pieces, readings, resins
 from monitor.store.packing import pack
 
@@ -189,11 +196,9 @@ def add_layer(number: int) -> Response:
         abort(404, f"There is no piece {number}.")
     resin = _resin(form.text("resin", "resin", 80, needed=True))
     poured_s = form.number("poured_at", "poured_at", now_s() - 60 * 86400, now_s() + 60, "s")
-    sizes = {
-        "depth_mm": form.number("depth_mm", "depth_mm", 0.05, 500, "mm"),
-        "area_cm2": form.number("area_cm2", "area_cm2", 0.1, 1e6, "cm²"),
-        "volume_ml": form.number("volume_ml", "volume_ml", 0.1, 1e6, "ml"),
-    }
+    depth = form.number("depth_mm", "depth_mm", 0.05, 500, "mm")
+    area = form.number("area_cm2", "area_cm2", 0.1, 1e6, "cm²")
+    volume = form.number("volume_ml", "volume_ml", 0.1, 1e6, "ml")
     ratio = form.number("hardener_ratio", "hardener_ratio", 0.2, 5, "times the label's")
     base = form.choice("base", "base", {"wood": 0, "silicone": 0, "glass": 0}, "wood")
     sensor = form.text("sensor", "sensor", 200) or None
@@ -207,10 +212,12 @@ def add_layer(number: int) -> Response:
             resin,
             now_s() if poured_s is None else poured_s,
             now_s(),
-            base=base,  # type: ignore[arg-type]
+            depth_mm=depth,
+            area_cm2=area,
+            volume_ml=volume,
+            base=cast(Base, base),
             sensor=sensor,
             hardener_ratio=1.0 if ratio is None else ratio,
-            **sizes,
         )
         found = pieces.layer(writer, layer)
     return answer(plain(found), 201)
@@ -245,10 +252,10 @@ def add_mark(number: int) -> Response:
         mark = marks.add_mark(
             con,
             number,
-            kind,
+            cast(MarkKind, kind),
             now_s() if at_s is None else at_s,
-            verdict,
-            note,  # type: ignore[arg-type]
+            cast("TapeVerdict | None", verdict),
+            note,
         )
     return answer({"id": mark}, 201)
 
@@ -324,11 +331,9 @@ def preview() -> Response:
     poured_s = form.number(
         "poured_at", "poured_at", now_s() - 60, now_s() + 14 * 86400, "seconds since 1970"
     )
-    sizes = {
-        "depth_mm": form.number("depth_mm", "depth_mm", 0.05, 500, "mm"),
-        "area_cm2": form.number("area_cm2", "area_cm2", 0.1, 1e6, "cm²"),
-        "volume_ml": form.number("volume_ml", "volume_ml", 0.1, 1e6, "ml"),
-    }
+    depth = form.number("depth_mm", "depth_mm", 0.05, 500, "mm")
+    area = form.number("area_cm2", "area_cm2", 0.1, 1e6, "cm²")
+    volume = form.number("volume_ml", "volume_ml", 0.1, 1e6, "ml")
     base = form.choice("base", "base", {"wood": 0, "silicone": 0, "glass": 0}, "wood")
     _refuse(form)
     try:
@@ -337,8 +342,10 @@ def preview() -> Response:
             resin,
             now_s(),
             now_s() if poured_s is None else poured_s,
-            base=base,  # type: ignore[arg-type]
-            **sizes,
+            depth_mm=depth,
+            area_cm2=area,
+            volume_ml=volume,
+            base=cast(Base, base),
         )
     except ValueError as error:
         abort(422, str(error))

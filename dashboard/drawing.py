@@ -128,13 +128,18 @@ def chart(picture: Chart, local: Local) -> Markup:
     parts.append(_time_ticks(axis, top, bottom, 7))
     parts.append(f'<text class="tick" x="4" y="11">{escape(picture.unit)}</text>')
     parts += [_line(axis, y, line) for line in picture.lines]
-    for at_s, name in picture.marks:
+    worded = -1e9
+    for at_s, name in sorted(picture.marks):
         x = axis.x(at_s)
         parts.append(
             f'<line class="noted" x1="{x:.1f}" x2="{x:.1f}" y1="{top}" y2="{bottom}">'
             f"<title>{escape(name)}</title></line>"
-            f'<text class="tick" x="{x + 3:.1f}" y="{bottom - 5}">{escape(name)}</text>'
         )
+        if x - worded > 110.0:
+            worded = x
+            parts.append(
+                f'<text class="tick" x="{x + 3:.1f}" y="{bottom - 5}">{escape(name)}</text>'
+            )
     parts.append(_now(axis, picture.now_s, top, bottom, top + 9))
     return _svg(picture.height, picture.title, picture.text, parts, "chart")
 
@@ -152,7 +157,7 @@ class Stop:
     reached: bool
 
 
-UPPER, LOWER, FOOT = 36.0, 82.0, 106.0
+UPPER, LOWER, FOOT = 54.0, 112.0, 142.0
 
 
 def strip(
@@ -164,9 +169,9 @@ def strip(
         f'<line class="rail" x1="{axis.left}" x2="{axis.right}" y1="{y}" y2="{y}"/>'
         for y in (UPPER, LOWER)
     )
-    parts = [_shade(axis, 16.0, FOOT, "night", a, b) for a, b in _nights(axis)]
+    parts = [_shade(axis, 24.0, FOOT, "night", a, b) for a, b in _nights(axis)]
     parts.append(
-        f'<text class="tick" x="{axis.left}" y="12">label</text>'
+        f'<text class="tick" x="{axis.left}" y="18">label</text>'
         f'<text class="tick" x="{axis.left}" y="{FOOT - 4}">this room</text>{rails}'
     )
     above: list[float] = []
@@ -189,9 +194,9 @@ def strip(
             )
         css = "stop reached" if stop.reached else "stop"
         parts.append(_stop(axis, stop, stop.p50_s, LOWER, css, below))
-    parts.append(_now(axis, now_s, 16.0, FOOT, 63.0))
+    parts.append(_now(axis, now_s, 24.0, FOOT, 88.0))
     parts.append(_time_ticks(axis, FOOT, FOOT, 7))
-    return _svg(130, "Label times and this room's times", text, parts, "strip")
+    return _svg(168, "Label times and this room's times", text, parts, "strip")
 
 
 def _stop(axis: TimeAxis, stop: Stop, at_s: float, y: float, css: str, taken: list[float]) -> str:
@@ -281,7 +286,7 @@ def _time_ticks(axis: TimeAxis, top: float, bottom: float, most: int) -> str:
             anchor = "end"
         out += (
             f'<line class="grid" x1="{x:.1f}" x2="{x:.1f}" y1="{top}" y2="{bottom + 4}"/>'
-            f'<text class="tick" x="{x:.1f}" y="{bottom + 18}" text-anchor="{anchor}">'
+            f'<text class="tick" x="{x:.1f}" y="{bottom + 20}" text-anchor="{anchor}">'
             f"{escape(words)}</text>"
         )
     return out

@@ -76,8 +76,8 @@ def metrics() -> Response:
     family("pourside_room_humidity_percent", "gauge", "Last reading.",
            [(_labels(sensor=one.key), one.last_humidity_pct) for one in sensors
             if one.last_humidity_pct is not None])  # fmt: skip
-    family("pourside_sensor_age_seconds", "gauge", "Since the last reading.",
-           [(_labels(sensor=one.key), now_s() - (one.last_at_s or 0.0)) for one in sensors])  # fmt: skip
+    ages = [(_labels(sensor=one.key), now_s() - (one.last_at_s or 0.0)) for one in sensors]
+    family("pourside_sensor_age_seconds", "gauge", "Since the last reading.", ages)
     cures = []
     for piece, layer in pieces.bench(con):
         outlook = outlooks.latest(con, layer.id)

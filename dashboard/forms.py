@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from dashboard.wording import Local
@@ -44,11 +44,12 @@ class Form:
             return None
         return value
 
-    def choice(self, key: str, name: str, allowed: Mapping[str, object], default: str) -> str:
+    def choice(self, key: str, name: str, allowed: Iterable[str], default: str) -> str:
         """One of a few."""
         value = self.values.get(key, "") or default
-        if value not in allowed:
-            self.faults.append(f"{name} is {value!r}; expected one of {', '.join(allowed)}")
+        known = list(allowed)
+        if value not in known:
+            self.faults.append(f"{name} is {value!r}; expected one of {', '.join(known)}")
             return default
         return value
 

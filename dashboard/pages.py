@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from typing import cast
 
 from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as Answer
@@ -13,7 +14,7 @@ from dashboard.db import now_s, options, reader
 from dashboard.forms import Form
 from dashboard.wording import Local
 from monitor import preview as ahead
-from monitor.core.vocabulary import Outlook, ResinProfile
+from monitor.core.vocabulary import Base, Layer, Outlook, Piece, ResinProfile
 from monitor.export import piece_json
 from monitor.store import alarms, marks, outlooks, pieces, readings, resins, settings
 
@@ -55,11 +56,9 @@ def pour() -> str:
     shelf = resins.resins(con)
     chosen = resins.resin(con, request.args.get("resin", "")) or _usual(shelf)
     form = Form(request.args)
-    sizes = {
-        "area_cm2": form.number("area_cm2", "Area", 0.1, 1e6, "cm²"),
-        "depth_mm": form.number("depth_mm", "Depth", 0.05, 500, "mm"),
-        "volume_ml": form.number("volume_ml", "Volume", 0.1, 1e6, "ml"),
-    }
+    area = form.number("area_cm2", "Area", 0.1, 1e6, "cm²")
+    depth = form.number("depth_mm", "Depth", 0.05, 500, "mm")
+    volume = form.number("volume_ml", "Volume", 0.1, 1e6, "ml")
     base = form.choice("base", "Base", wording.BASES, "wood")
     later_h = form.number("later_h", "Later", 0, 72, "h") or 0.0
     outlook: Outlook | None = None
@@ -71,11 +70,20 @@ def pour() -> str:
                 chosen,
                 here.now_s,
                 here.now_s + later_h * 3600.0,
-                base=base,  # type: ignore[arg-type]
-                **sizes,
+                depth_mm=depth,
+                area_cm2=area,
+                volume_ml=volume,
+                base=cast(Base, base),
             )
             room_c = next((s.last_temp_c for s in readings.sensors(con) if s.last_temp_c), None)
-            measured = ahead.measures(chosen, outlook, room_c or chosen.ref_temp_c, **sizes)
+            measured = ahead.measures(
+                chosen,
+                outlook,
+                room_c or chosen.ref_temp_c,
+                depth_mm=depth,
+                area_cm2=area,
+                volume_ml=volume,
+            )
         except ValueError as error:
             form.faults.append(str(error))
     return render_template(
@@ -112,8 +120,6 @@ def _preview_stages(
 ) -> tuple[views.StageView, ...]:
     if chosen is None or outlook is None:
         return ()
-    from monitor.core.vocabulary import Layer
-
     return views.stage_views(Layer(0, 0, "", chosen, outlook.as_of_s), outlook, here)
 
 
@@ -183,7 +189,11 @@ def _piece_parts(number: int) -> dict[str, object]:
         "layers": layers,
         "rooms": rooms,
         "journal": sorted(journal, key=lambda entry: -entry.change.at_s)[:80],
-        "changes": [c for c in pieces.changes(con, number) if c.field != "started"],
+        "changes": [
+            {"when": here.full(change.at_s), "words": _change_words(change, here)}
+            for change in pieces.changes(con, number)
+            if change.field not in ("started", "ended_at_s", "outcome")
+        ],
         "local": here,
         "wording": wording,
         "created": here.full(found.created_at_s),
@@ -192,7 +202,19 @@ def _piece_parts(number: int) -> dict[str, object]:
     }
 
 
-def _keys(found: pieces.Piece) -> list[str]:
+def _change_words(change: pieces.Change, here: Local) -> str:
+    moment = change.field.endswith("_at_s")
+
+    def worded(value: str | None) -> str:
+        if value is None or value == "":
+            return "nothing"
+        return here.full(float(value)) if moment else value
+
+    name = change.field.removesuffix("_at_s").replace("_", " ")
+    return f"{name}: {worded(change.before)} became {worded(change.after)}"
+
+
+def _keys(found: Piece) -> list[str]:
     named = {layer.sensor for layer in found.layers if layer.sensor}
     if named:
         return sorted(named)

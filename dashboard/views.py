@@ -6,7 +6,6 @@ Nothing is decided here: the monitor's outlook and alarm states are worded, not 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -14,7 +13,15 @@ from markupsafe import Markup
 from dashboard import drawing, wording
 from dashboard.options import Options
 from dashboard.wording import Local, Units
-from monitor.core.vocabulary import AlarmPhase, Layer, Mark, Outlook, Piece, StageOutlook
+from monitor.core.vocabulary import (
+    AlarmPhase,
+    FloatArray,
+    Layer,
+    Mark,
+    Outlook,
+    Piece,
+    StageOutlook,
+)
 from monitor.preview import dew_point_c
 from monitor.store import alarms, marks, outlooks, pieces, readings, settings, status
 
@@ -289,7 +296,7 @@ def layer_view(
     """One layer, worded."""
     outlook = outlooks.latest(con, layer.id)
     seen = marks.marks(con, layer.id)
-    poured = f"poured {local.clock(layer.poured_at_s)}, {layer.resin.name}"
+    poured = f"Poured {local.clock(layer.poured_at_s)}, {layer.resin.name}"
     if layer.depth_mm:
         poured += f", {layer.depth_mm:g} mm"
     kinds = tuple((kind, wording.MARK_NAMES[kind]) for kind in wording.MARKS_OF[layer.resin.kind])
@@ -327,8 +334,11 @@ def _mark_words(mark: Mark) -> str:
 def _facts(layer: Layer, outlook: Outlook, shown: Units) -> tuple[str, ...]:
     if layer.resin.kind == "paint":
         return (f"dries at {outlook.rate_now:.0%} of the label's speed now",)
+    cured = f"degree of cure {outlook.degree_of_cure:.0%}"
+    if outlook.state == "cured":
+        cured += ", as far as this room takes it"
     found = [
-        f"degree of cure {outlook.degree_of_cure:.0%}",
+        cured,
         f"runs at {outlook.rate_now:.0%} of the label's speed now",
     ]
     if outlook.cup_working_h is not None and layer.resin.kind == "pour":
@@ -361,6 +371,6 @@ def bench(con: sqlite3.Connection, local: Local, shown: Units) -> list[LayerView
     return [layer_view(con, piece, layer, local, shown) for piece, layer in pieces.bench(con)]
 
 
-def numbered(values: Sequence[float]) -> list[float]:
+def numbered(values: FloatArray) -> list[float]:
     """Plain floats of an array."""
     return [float(value) for value in values]

@@ -70,9 +70,9 @@ VERDICT_NAMES: Mapping[str, str] = {
 }
 PHASE_NAMES: Mapping[AlarmPhase, str] = {
     "normal": "right",
-    "unacknowledged": "wrong, not yet seen",
-    "acknowledged": "wrong, seen",
-    "returned": "right again, not yet seen",
+    "unacknowledged": "raised",
+    "acknowledged": "seen",
+    "returned": "over",
     "shelved": "hidden for a while",
     "out_of_service": "switched off",
     "suppressed": "not judged just now",

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import logging
+import sqlite3
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from firmware_side import clock as node_clock
 from firmware_side.notify import notify
-from monitor import beliefs, brokers, intake, preview, shelf, validation
+from monitor import beliefs, brokers, intake, shelf, validation
 from monitor.channels.base import Channel
 from monitor.channels.dispatch import Dispatcher
 from monitor.channels.lamp import GpioPins, LampChannel, SimulatedPins
@@ -21,7 +23,8 @@ from monitor.channels.mqtt import MqttChannel
 from monitor.channels.webhook import WebhookChannel
 from monitor.clock import Clock
 from monitor.config import ChannelConfig, Config, ConfigError, system_zone
-from monitor.core.cure import resin
+from monitor.core.alarms.rules import RULES
+from monitor.core.cure import belief, resin
 from monitor.core.vocabulary import ResinProfile
 from monitor.daemon import Monitor
 from monitor.mqtt_link import Link
@@ -107,7 +110,22 @@ def monitor_of(config: Config, clock: Clock) -> tuple[Monitor, Dispatcher]:
         surface_offset_c=config.monitor.surface_offset_c,
         channels=tuple(wanted.items()),
         local_offset_s=offset_of(zone),
-        facts={"speed": clock.speed, "tick_s": config.monitor.tick_s, "site": config.site},
+        facts={
+            "speed": clock.speed,
+            "tick_s": config.monitor.tick_s,
+            "site": config.site,
+            # The page words an alarm with the rule it came by; it does not know the core's list.
+            "rules": [
+                {
+                    "key": rule.key,
+                    "priority": rule.priority,
+                    "consequence": rule.consequence,
+                    "act": rule.act,
+                    "reason": rule.reason,
+                }
+                for rule in RULES.values()
+            ],
+        },
     )
     monitor = Monitor(
         store_path=config.store_path,
@@ -165,6 +183,11 @@ def channel_of(config: ChannelConfig) -> Channel:
         raise ConfigError([str(error)]) from None
 
 
-def page_parts() -> Mapping[str, object]:
+def taught(con: sqlite3.Connection, profile: ResinProfile, now_s: float) -> str:
+    """What a resin's marks have taught, in words."""
+    return belief.draws(beliefs.of_resin(con, profile, now_s), 40).why
+
+
+def page_parts() -> dict[str, Any]:
     """What the page calls of the core, so that it decides nothing itself."""
-    return {"preview": preview.preview, "faults": resin.faults, "beliefs": beliefs.of_resin}
+    return {"faults": resin.faults, "taught": taught}

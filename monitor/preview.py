@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import sqlite3
+from dataclasses import dataclass
 
 import numpy as np
 
 from monitor import beliefs, rooms
-from monitor.core.cure import belief
+from monitor.core.cure import belief, mixing, selfheat
 from monitor.core.cure import outlook as cure
+from monitor.core.physics import air
+from monitor.core.physics.aging import ZERO_C_IN_K
 from monitor.core.room import forecast
 from monitor.core.vocabulary import (
     Base,
@@ -89,3 +92,73 @@ def _spread(
     below, above = np.minimum(places, 0.0)[:, None], np.maximum(places, 0.0)[:, None]
     paths: FloatArray = middle + below * (middle - low) + above * (high - middle)
     return paths
+
+
+@dataclass(frozen=True)
+class Measures:
+    """What to measure out for a pour, and how much a cup may hold. Millilitres, grams, hours."""
+
+    total_ml: float
+    part_a_ml: float
+    part_b_ml: float
+    part_a_g: float
+    part_b_g: float
+    cups: int
+    cup_ml: float
+    cup_working_h: float
+    piece_working_h: float
+    lifts_mm: tuple[float, ...]
+
+
+def measures(
+    resin: ResinProfile,
+    outlook: Outlook,
+    room_c: float,
+    *,
+    depth_mm: float | None,
+    area_cm2: float | None,
+    volume_ml: float | None,
+    waste: float = 0.1,
+) -> Measures | None:
+    """Amounts of both parts with waste, cups and lifts; None where no size is given.
+
+    Raises ValueError, in words, for sizes that make no sense.
+    """
+    if resin.ratio_by_volume is None and resin.ratio_by_weight is None:
+        return None
+    if area_cm2 is not None and depth_mm is not None:
+        total_ml = mixing.pour_volume_ml(area_cm2, depth_mm, waste)
+    elif volume_ml is not None:
+        total_ml = mixing.with_waste(volume_ml, waste)
+    else:
+        return None
+    parts = mixing.amounts(resin, total_ml)
+    cups = mixing.cups(resin, total_ml, room_c)
+    deepest_mm = outlook.max_depth_mm
+    split: tuple[float, ...] = (depth_mm,) if depth_mm else ()
+    if depth_mm and deepest_mm and depth_mm > deepest_mm:
+        split = selfheat.lifts(depth_mm, deepest_mm)
+    return Measures(
+        total_ml=total_ml,
+        part_a_ml=parts.part_a_ml,
+        part_b_ml=parts.part_b_ml,
+        part_a_g=parts.part_a_g,
+        part_b_g=parts.part_b_g,
+        cups=cups.count,
+        cup_ml=cups.each_ml,
+        cup_working_h=cups.working_h,
+        piece_working_h=cups.on_piece_h,
+        lifts_mm=split,
+    )
+
+
+def dew_point_c(temp_c: float, humidity_pct: float) -> float | None:
+    """Dew point of the room as the page shows it; None where it cannot be told."""
+    if not (np.isfinite(temp_c) and 0.0 < humidity_pct <= 100.0):
+        return None
+    return float(air.dew_point(temp_c + ZERO_C_IN_K, humidity_pct)) - ZERO_C_IN_K
+
+
+def dew_points_c(temp_c: FloatArray, humidity_pct: FloatArray) -> FloatArray:
+    """Dew points of a chart, NaN where there is no humidity."""
+    return np.asarray(air.dew_point(temp_c + ZERO_C_IN_K, humidity_pct) - ZERO_C_IN_K)

@@ -75,7 +75,7 @@ def _page(config: Config, clock: Clock, is_demo: bool = False) -> Iterator[str]:
             demo=is_demo,
             speed=clock.speed,
             base_url=config.dashboard.base_url,
-            **parts,  # type: ignore[arg-type]
+            **parts,
         )
     )
     try:
@@ -216,7 +216,7 @@ def _demo_together(config: Config, speed: float, stop: threading.Event, say: SAY
         say(f"\nOpen {address}")
         say("Everything shown there is made up: the room, the pieces, the resin, the dates.")
         if speed != 1.0:
-            say(f"One real minute is {speed / 60:g} hours there.")
+            say(f"Time there runs {speed:g} times as fast: an hour passes in {3600 / speed:.3g} s.")
         say("Press Ctrl-C to stop; nothing is left behind unless --keep was given.")
         stop.wait()
         crew.finish()

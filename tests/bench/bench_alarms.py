@@ -1,6 +1,6 @@
 """Real rooms, a layer started each day: does the warning of cold come early, and is it true?
 
-    python tests/bench/bench_alarms.py [every_h] [--grid]
+    PYTHONPATH=tests python tests/bench/bench_alarms.py [every_h] [--grid]
 
 A crossing is a raise of `room_too_cold`; it counts where the room had been right for two
 hours before, since nobody can announce at two hours' notice what went and came within them.
@@ -308,7 +308,7 @@ def threshold(likely, soon_likely, clear):
 
 
 def main():
-    every_h = next((float(a) for a in sys.argv[1:] if not a.startswith("-")), 1.0)
+    every_h = next((float(a) for a in sys.argv[1:] if not a.startswith("-")), 2.0)
     began = time.perf_counter()
     rooms = [look_ahead(name, every_h) for name in ROOMS]
     made = sum(len(room.origins_s) for room in rooms)

@@ -204,6 +204,20 @@ def test_what_is_near_needs_fewer_futures():
     assert (to_come(far).wrong, to_come(far).value) == (None, 0.5)
 
 
+def test_the_neediest_layer_sets_the_limit_of_the_future_too():
+    both = [layer(1, min_temp_c=15.0), layer(2, name="River table", min_temp_c=18.0)]
+
+    (found,) = rules.room_to_come("s", futures(17.0), both, T0)
+
+    assert found.wrong is True
+    assert found.words.endswith("too cold for River table.")
+
+
+def test_cold_that_is_more_than_a_day_away_can_wait():
+    # 20 to 10 °C in 72 h crosses 15 °C after 36 h, beyond the sight of 24 h.
+    assert to_come(futures(10.0, hours=72)).wrong is False
+
+
 def test_few_cold_futures_are_no_warning_and_none_is_all_well():
     assert to_come(futures(10.0, *[18.0] * 9)).wrong is False
     assert to_come(futures(18.0, 19.0)).wrong is False

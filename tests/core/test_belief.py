@@ -406,9 +406,9 @@ def test_no_marks_however_absurd_yield_anything_but_numbers(seen, temp_c, wrong_
 
 @pytest.mark.parametrize("maker", ["steady", "bottles"])
 def test_the_band_holds_what_it_promises_and_narrows(maker):
-    covered, spread, replaced, _ = studios.coverage(100, maker, seed=11)
+    covered, spread, replaced, _ = studios.coverage(50, maker, seed=11)
 
-    # 80 of 100 give or take 4: three binomial sd (the bench runs the 500)
-    assert all(0.68 <= share <= 0.92 for share in covered.values()), covered
+    # 80 % of 50 give or take 5.7 %: three binomial sd (the bench runs the 500)
+    assert all(0.63 <= share <= 0.97 for share in covered.values()), covered
     assert spread[5] <= 0.5 * spread[0]
     assert np.median(replaced) < 0.25

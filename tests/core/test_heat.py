@@ -74,7 +74,7 @@ def test_more_steps_and_cells_change_a_benign_peak_by_less_than_a_twentieth_kelv
 
 @pytest.mark.parametrize("depth_m", [0.0, -0.01, math.nan])
 def test_a_depth_that_is_none_is_refused_in_words(depth_m: float) -> None:
-    with pytest.raises(ValueError, match="Depth is .* expected above 0"):
+    with pytest.raises(ValueError, match=r"Depth is .* expected above 0"):
         heat_up(Slab(depth_m, 5.0, 10.0, 446_000.0), set_a, 296.0, 296.0, 3600.0)
 
 

@@ -126,13 +126,13 @@ def test_a_stricter_share_asks_for_more_and_smaller_cups() -> None:
 
 @pytest.mark.parametrize("bad", [0.0, -3.0, float("nan"), float("inf")])
 def test_senseless_sizes_are_refused_in_words(bad: float) -> None:
-    with pytest.raises(ValueError, match="Depth is .* expected above 0"):
+    with pytest.raises(ValueError, match=r"Depth is .* expected above 0"):
         pour_volume_ml(100.0, bad)
-    with pytest.raises(ValueError, match="Width is .* expected above 0"):
+    with pytest.raises(ValueError, match=r"Width is .* expected above 0"):
         rectangle_cm2(10.0, bad)
-    with pytest.raises(ValueError, match="Volume is .* expected above 0"):
+    with pytest.raises(ValueError, match=r"Volume is .* expected above 0"):
         amounts(resin(by_volume=(2.0, 1.0)), bad)
-    with pytest.raises(ValueError, match="Volume of part A is .* expected above 0"):
+    with pytest.raises(ValueError, match=r"Volume of part A is .* expected above 0"):
         ratio_error(resin(by_volume=(2.0, 1.0)), bad, 1.0, "ml")
 
 

@@ -196,7 +196,7 @@ def test_a_glue_line_follows_its_room() -> None:
 
 @pytest.mark.parametrize("depth_mm", [-1.0, 0.0, float("nan"), 1e4])
 def test_a_senseless_depth_is_refused_in_words(depth_mm: float) -> None:
-    with pytest.raises(ValueError, match="Depth is .* expected 0.05 to 300 mm"):
+    with pytest.raises(ValueError, match=r"Depth is .* expected 0.05 to 300 mm"):
         pour_heat(coating(), cure_law(coating()), depth_mm, "wood", AT_H, 21.0)
 
 

@@ -6,7 +6,7 @@ x ~ N(0, 0.30), Ea ~ N(profile). All widths are common practice, no published so
 
 - finger: one judgement errs by 0.15 on the log scale, of which 0.10 is common to all
   judgements of one layer (the same hand, the same light, the same cup);
-- wrong mark: one interval in twenty says nothing at all (wrong layer, wrong button), so
+- wrong mark: one interval in thirty says nothing at all (wrong layer, wrong button), so
   its likelihood is a mixture, and no single mark can drag the rate away;
 - bottle: bottles of one resin differ by 0.08, so layers of one batch teach each other
   more than layers of another;
@@ -33,7 +33,7 @@ from monitor.core.vocabulary import FloatArray, RateDraws, ResinProfile
 PRIOR_SD = 0.30
 FINGER_SD = 0.15
 SHARED_FINGER_SD = 0.10
-WRONG_MARK = 0.05
+WRONG_MARK = 0.03
 WRONG_MARK_SD = 1.0
 BATCH_SD = 0.08
 AGEING_SD_PER_ROOT_MONTH = 0.01
@@ -43,7 +43,7 @@ LOW_EVIDENCE = 0.01
 _X_STEP = 0.025
 _X: FloatArray = np.linspace(-2.0, 2.0, 161)
 _MONTH_S = 30.44 * 86_400.0
-_SILENT_BEYOND = 5.0 * float(np.hypot(PRIOR_SD, FINGER_SD))
+_SILENT_BEYOND = 3.0 * float(np.hypot(PRIOR_SD, FINGER_SD))  # one chance in 700
 
 _EVENT_WORDS: Mapping[str, str] = {
     "tape_window_open": "fit for pulling the tape",

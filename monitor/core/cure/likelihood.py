@@ -43,9 +43,11 @@ def interval_probability(
     if sd <= 0.0:
         inside: FloatArray = ((log_lower < mean) & (mean <= log_upper)).astype(np.float64)
         return inside
-    probability: FloatArray = normal_cdf((log_upper - mean) / sd) - normal_cdf(
-        (log_lower - mean) / sd
-    )
+    probability = np.ones(np.broadcast(log_lower, log_upper, mean).shape)
+    if np.any(log_upper < np.inf):  # an open side costs nothing
+        probability = normal_cdf((log_upper - mean) / sd)
+    if np.any(log_lower > -np.inf):
+        probability = probability - normal_cdf((log_lower - mean) / sd)
     return np.maximum(probability, 0.0)
 
 

@@ -16,9 +16,15 @@ from types import MappingProxyType
 import numpy as np
 
 from monitor.core.cure.resin import anchor_hours, cure_law
-from monitor.core.physics.aging import ZERO_C_IN_K, equivalent_age, kelvin, rate_factor
+from monitor.core.physics.aging import (
+    GAS_CONSTANT_J_MOL_K,
+    ZERO_C_IN_K,
+    equivalent_age,
+    kelvin,
+    rate_factor,
+)
 from monitor.core.physics.heat import RateLaw, Slab, SlabRun, heat_up
-from monitor.core.physics.kinetics import CureLaw, chemical_rate
+from monitor.core.physics.kinetics import CureLaw
 from monitor.core.physics.master import master_curve
 from monitor.core.vocabulary import Base, FloatArray, ResinProfile
 
@@ -181,7 +187,9 @@ def max_depth_mm(profile: ResinProfile, base: Base, room_c: float) -> float:
     depth up to that reaches it. Raises ValueError for anything but a pour.
     """
     if profile.kind != "pour":
-        raise ValueError(f"{profile.name} is a {profile.kind}: a greatest depth is for pours.")
+        raise ValueError(
+            f"{profile.name} is no pour ({profile.kind}): a greatest depth is for pours."
+        )
     _check_temperatures(kelvin([room_c]), None)
     slab = _slab(profile, 1.0, base, _COARSE_CELLS)
     # Half a kelvin of room moves the depth by less than the model is good to.
@@ -211,6 +219,8 @@ def cup(
     if not (math.isfinite(mass_g) and 0.0 < mass_g <= 50_000.0):
         raise ValueError(f"Mass in the cup is {mass_g:g} g; expected above 0, up to 50000 g.")
     _check_temperatures(kelvin([room_c]), pour_temp_c)
+    if "working_time_end" not in profile.stages:
+        raise ValueError(f"{profile.name} ({profile.kind}) has no working time in a cup.")
     start_k = (room_c if pour_temp_c is None else pour_temp_c) + ZERO_C_IN_K
     density = mixed_density(profile)
     return _cup(
@@ -237,7 +247,16 @@ def mixed_density(profile: ResinProfile) -> float:
 
 
 def _rate(law: CureLaw) -> RateLaw:
-    return lambda alpha, temp_k: chemical_rate(law, alpha, temp_k)
+    """`kinetics.chemical_rate` of one law, without its checks: called twice a step."""
+    per_k = law.ea_j_mol / GAS_CONSTANT_J_MOL_K
+    offset = per_k / law.ref_k
+    k1_s, k2_s, m, n, ceiling = law.k1_s, law.k2_s, law.m, law.n, law.alpha_max
+
+    def rate(alpha: FloatArray, temp_k: FloatArray) -> FloatArray:
+        left = np.maximum(ceiling - alpha, 0.0)
+        return np.asarray(np.exp(offset - per_k / temp_k) * (k1_s + k2_s * alpha**m) * left**n)
+
+    return rate
 
 
 def _slab(profile: ResinProfile, depth_mm: float, base: Base, cells: int) -> Slab:

@@ -125,7 +125,7 @@ def heat_up(
     alpha = np.zeros(slab.cells)
     speed = rate(alpha, base_k + rise)
     outside = base_k
-    source = warming * speed + steps.exchange * (outside - base_k)
+    source = warming * speed
     history = [(at, base_k + rise, alpha, outside)]
     while at < duration_s * (1.0 - 1e-12):
         step_s = _FIRST_STEP_S * 2.0 ** (level / 2.0)
@@ -134,12 +134,14 @@ def heat_up(
             step_s = min(longest_step_s, duration_s - at)
             matrices = steps.build(step_s)
         decay, first, second = matrices or steps.at_level(level)
-        guess = decay @ rise + first @ source
+        new_outside = room(at + step_s)
+        # A room that changes evenly is exact, so it has no part in the error.
+        drift = (outside - base_k) * (first @ steps.exchange)
+        drift += (new_outside - outside) * (second @ steps.exchange)
+        guess = decay @ rise + first @ source + drift
         guess_alpha = alpha + step_s * speed
-        outside = room(at + step_s)
         new_speed = rate(guess_alpha, base_k + guess)
-        new_source = warming * new_speed + steps.exchange * (outside - base_k)
-        change = second @ (new_source - source)
+        change = second @ (warming * new_speed - source)
         cured = 0.5 * step_s * (new_speed - speed)
         error_k = max(
             float(np.abs(change).max()),
@@ -149,15 +151,17 @@ def heat_up(
         if error_k > 2.0 * allowed_k and level > _SHORTEST_LEVEL:
             level = max(min(level, _level_of(step_s)) - 2, _SHORTEST_LEVEL)
             continue
-        at += step_s
+        at, outside = at + step_s, new_outside
         rise = guess + change
-        alpha = np.clip(guess_alpha + cured, alpha, 1.0)
+        alpha = np.minimum(np.maximum(guess_alpha + cured, alpha), 1.0)
         # The corrected state, not the guess, feeds the next step: half the error for one
         # more evaluation.
         speed = rate(alpha, base_k + rise)
-        source = warming * speed + steps.exchange * (outside - base_k)
+        source = warming * speed
         history.append((at, base_k + rise, alpha, outside))
-        if float(rise.max()) + base_k > stop_above_k or float(alpha.mean()) > stop_at_alpha:
+        if base_k + rise.max() > stop_above_k:
+            break
+        if stop_at_alpha < 1.0 and alpha.mean() > stop_at_alpha:
             break
         if error_k < 0.4 * allowed_k and level < _LONGEST_LEVEL:
             level += 1

@@ -43,4 +43,4 @@ def drifting(at_s: FloatArray, temp_c: FloatArray, humidity_pct: FloatArray) -> 
         spread = float(np.sum((h - h.mean()) ** 2))
         if abs(slope) * SPAN_DAYS >= MARCH_PCT and slope**2 * float(x @ x) >= STEADY * spread:
             wrong[start : start + SPAN_DAYS] = True
-    return wrong[day]
+    return np.asarray(wrong[day])

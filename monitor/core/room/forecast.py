@@ -24,6 +24,7 @@ ZERO_C_K = 273.15
 LOOK_BACK_H = 120 * 24
 BORROW_DAYS = 2.0  # with this much log, half the paths carry a usual room's errors
 WIDER = 0.5  # errors seen while learning flatter: widened by 1 + this / sqrt(days)
+ERRORS_FADE_H = 25 * 24.0
 NO_LOG_C, NO_LOG_SD_C = 20.0, 3.5  # a heated home, most of the year
 NO_LOG_PCT, NO_LOG_SD_PCT = 50.0, 12.0
 DRIEST_PCT = 1.0
@@ -55,10 +56,11 @@ def forecast(
             "ask for a positive horizon, a step within it and at least one path"
         )
     rng = np.random.default_rng(seed)
-    at_s = now_s + step_s * np.arange(1, int(horizon_h * HOUR_S / step_s + 1e-9) + 1)
+    steps = np.arange(1, int(horizon_h * HOUR_S / step_s + 1e-9) + 1, dtype=np.float64)
+    at_s: FloatArray = np.asarray(now_s + step_s * steps, dtype=np.float64)
     end = int(np.searchsorted(past.at_s, now_s, side="right"))
     if end == 0:
-        return _without_log(at_s, (at_s - now_s) / HOUR_S, paths, rng)
+        return _without_log(at_s, np.asarray((at_s - now_s) / HOUR_S), paths, rng)
     last_s = float(past.at_s[end - 1])
     begin = int(np.searchsorted(past.at_s, last_s - (LOOK_BACK_H + 1) * HOUR_S))
     at, temp_c = past.at_s[begin:end], past.temp_c[begin:end]
@@ -70,7 +72,7 @@ def forecast(
     if outdoor is not None:
         lesson = outdoor_pull(lesson, outdoor, last_s)
     days = float(np.isfinite(warm.value).sum()) / 24.0
-    lead_h = (at_s - last_s) / HOUR_S
+    lead_h = np.asarray((at_s - last_s) / HOUR_S)
     warm_errors, moist_errors = _errors(lesson, moist_lesson, days, paths, rng)
     temp = np.clip(_paths(warm, lesson, warm_errors, lead_h), COLDEST_C, HOTTEST_C)
     dew = np.minimum(_paths(moist, moist_lesson, moist_errors, lead_h), temp)
@@ -85,29 +87,27 @@ def _errors(
     own = 0
     if whole.size >= 12:
         own = round(paths * days / (days + BORROW_DAYS))
-    picked = _drawn(warm.weight[whole], own, rng) if own else np.empty(0, dtype=np.intp)
+    picked = _drawn(_recent(warm, whole), own, rng) if own else np.empty(0, dtype=np.intp)
     out = []
     for lesson in (warm, moist):
-        middle = _weighted_median(lesson.errors[whole], lesson.weight[whole]) if own else 0.0
-        seen = (lesson.errors[whole][picked] - middle) * (1.0 + WIDER / np.sqrt(max(days, 1.0)))
+        seen = lesson.errors[whole][picked] * (1.0 + WIDER / np.sqrt(max(days, 1.0)))
         lent = usual_errors(LEADS, days, paths - own, rng) * _restless(lesson, days)
-        out.append(np.concatenate((seen, lent)))
+        both = np.concatenate((seen, lent))
+        out.append(both - np.median(both, axis=0))  # so the median path is the fitted middle
     return out[0], out[1]
+
+
+def _recent(lesson: Lesson, rows: npt.NDArray[np.intp]) -> FloatArray:
+    """Weight of past errors: a restless week says more of the next than a calm month ago."""
+    ago_h = (lesson.origins[-1] - lesson.origins[rows]).astype(np.float64)
+    return np.asarray(lesson.weight[rows] * np.exp(-ago_h / ERRORS_FADE_H))
 
 
 def _drawn(weight: FloatArray, count: int, rng: np.random.Generator) -> npt.NDArray[np.intp]:
     """`count` rows by weight, evenly spread over the log: less chance than plain drawing."""
     total = np.cumsum(weight)
     marks = (np.arange(count) + rng.random()) / count * total[-1]
-    return np.minimum(np.searchsorted(total, marks), weight.size - 1)
-
-
-def _weighted_median(errors: FloatArray, weight: FloatArray) -> FloatArray:
-    order = np.argsort(errors, axis=0)
-    share = np.cumsum(weight[order], axis=0) / weight.sum()
-    place = np.argmax(share >= 0.5, axis=0)
-    rows = order[place, np.arange(errors.shape[1])]
-    return np.asarray(errors[rows, np.arange(errors.shape[1])])
+    return np.asarray(np.minimum(np.searchsorted(total, marks), weight.size - 1))
 
 
 def _restless(lesson: Lesson, days: float) -> float:
@@ -123,14 +123,13 @@ def _restless(lesson: Lesson, days: float) -> float:
     return (1.25 * 30.0 + ratio) / (30.0 + told)
 
 
-def _paths(
-    of: History, lesson: Lesson, errors: FloatArray, lead_h: FloatArray
-) -> FloatArray:
+def _paths(of: History, lesson: Lesson, errors: FloatArray, lead_h: FloatArray) -> FloatArray:
     """Daily shape plus departure and errors, both joined up between the fitted leads."""
     reach = int(np.ceil(lead_h[-1])) + 1
     daily = shape(of, reach)
     hours = np.arange(reach + 1, dtype=np.float64)
     knots = np.concatenate(([0.0], LEADS))
+    daily = daily * (1.0 - np.interp(hours, LEADS, lesson.still))
     departure = np.concatenate(([0.0], lesson.middle - daily_at(daily, LEADS_H)))
     middle = np.interp(lead_h, hours, daily) + np.interp(lead_h, knots, departure)
     place = np.clip(np.searchsorted(knots, lead_h) - 1, 0, knots.size - 2)
@@ -143,7 +142,9 @@ def _paths(
 
 def daily_at(daily: FloatArray, leads: tuple[int, ...]) -> FloatArray:
     """The daily shape at whole leads; beyond what was computed it repeats by the day."""
-    return np.array([daily[lead if lead < daily.size else _earlier(lead, daily.size)] for lead in leads])
+    return np.array(
+        [daily[lead if lead < daily.size else _earlier(lead, daily.size)] for lead in leads]
+    )
 
 
 def _earlier(lead: int, size: int) -> int:

@@ -28,5 +28,8 @@ def fit(
         error = np.abs(target - signs @ b)
         floor = SOFT * float(np.median(error)) + 1e-6
         scaled = signs * (weight / np.maximum(error, floor))[:, None]
-        b = np.linalg.solve(scaled.T @ signs + lean, scaled.T @ target + lean @ start)
-    return np.asarray(b)
+        b = np.asarray(
+            np.linalg.solve(scaled.T @ signs + lean, scaled.T @ target + lean @ start),
+            dtype=np.float64,
+        )
+    return b

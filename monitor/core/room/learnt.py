@@ -28,22 +28,26 @@ OTHER_DAYS = 0.6
 WEEKEND_SEEN_H = 21 * 24.0  # three weekends: before that a weekend is not told from weather
 NEAR = 0.35  # within half a day a room's own ways show sooner
 ALL = tuple(range(len(FULL)))
+# A usual change within the sensor's repeatability (0.2 K) is noise, and noise foretells nothing.
+STEADY_ALL_C, STEADY_NONE_C = 0.15, 0.3
 STILL_FROM, STILL_TO = 1.05, 1.2  # other rooms' error in this room, over that of 'as now'
 
 
 @dataclass(frozen=True)
 class Lesson:
-    """`middle` (leads,) from now; `errors` (m, leads) of m past origins, `weight` (m,)."""
+    """`middle` (leads,) from now; `errors` (m, leads) of m past origins, `weight` (m,).
+
+    `still` (leads,) is 1 where the room is best foretold as it is now, else less.
+    """
 
     middle: FloatArray
     errors: FloatArray
     weight: FloatArray
     origins: npt.NDArray[np.intp]
+    still: FloatArray
 
 
-def learn(
-    of: History, other: History, habits: Habits, local_now_s: float | None = None
-) -> Lesson:
+def learn(of: History, other: History, habits: Habits, local_now_s: float | None = None) -> Lesson:
     """Fit every lead on the log's own past; rows still lacking their future hold NaN errors."""
     last = of.value.size - 1
     first = max(min(FIRST_LESSON_H, last), last - TEACH_H)
@@ -53,6 +57,7 @@ def learn(
     off = np.abs((ago + 12.0) % 24.0 - 12.0)
     weight = np.exp(-ago / FADE_H) * (ANY_HOUR + np.exp(-0.5 * (off / SAME_HOUR_H) ** 2))
     middle = np.zeros(len(LEADS_H))
+    still = np.zeros(len(LEADS_H))
     errors = np.full((origins.size, len(LEADS_H)), np.nan)
     for k, lead in enumerate(LEADS_H):
         sight = signs(of, other, origins, lead)
@@ -71,10 +76,11 @@ def learn(
             b = _lesson(one[known], target[known], taught[known], start, days)
             guess += 0.5 * (one @ b)
             lent += 0.5 * (one @ start)
-        guess *= 1.0 - _stillness(target[known], lent[known], taught[known])
+        still[k] = _stillness(target[known], lent[known], taught[known])
+        guess *= 1.0 - still[k]
         errors[known, k] = target[known] - guess[known]
         middle[k] = guess[-1]
-    return Lesson(middle, errors, weight, origins)
+    return Lesson(middle, errors, weight, origins, still)
 
 
 def _day_kind(ago: FloatArray, lead: int, local_now_s: float | None) -> FloatArray | float:
@@ -104,9 +110,11 @@ def _stillness(target: FloatArray, lent: FloatArray, weight: FloatArray) -> floa
     """How far (0..1) this room is one where 'as now' beats what other rooms teach."""
     if target.size < LESSONS:
         return 0.0
+    usual_c = float(np.median(np.abs(target)))
+    steady = (STEADY_NONE_C - usual_c) / (STEADY_NONE_C - STEADY_ALL_C)
     as_now = float(weight @ np.abs(target)) + 1e-9
     worse = float(weight @ np.abs(target - lent)) / as_now
-    return float(np.clip((worse - STILL_FROM) / (STILL_TO - STILL_FROM), 0.0, 1.0))
+    return float(np.clip(max(steady, (worse - STILL_FROM) / (STILL_TO - STILL_FROM)), 0.0, 1.0))
 
 
 def shape(of: History, hours: int) -> FloatArray:

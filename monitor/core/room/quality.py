@@ -49,6 +49,9 @@ def judge(
     flags[outside & ~failed] |= Flag.RANGE
 
     rows = np.flatnonzero(flags & ~int(Flag.DUPLICATE_HOUR) == 0)
+    if received_s is not None:
+        # Late rows go where they belong in time; without arrivals the stamps are in doubt.
+        rows = rows[np.argsort(at_s[rows], kind="stable")]
     if rows.size:
         flags[rows] |= _judge_values(at_s[rows], temp[rows], humidity[rows])
     return flags

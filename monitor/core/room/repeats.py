@@ -54,8 +54,10 @@ def _too_long(lengths: npt.NDArray[np.intp]) -> tuple[float, float]:
 def humidity_stuck(at_s: FloatArray, temp_c: FloatArray, humidity_pct: FloatArray) -> BoolArray:
     """Rows (n,) with humidity at an end of its scale by fault, or held while the room moved."""
     high = humidity_pct >= CEILING_PCT
-    return (humidity_pct <= FLOOR_PCT) | _leapt_high(at_s, humidity_pct, high) | _held(
-        at_s, temp_c, humidity_pct
+    return (
+        (humidity_pct <= FLOOR_PCT)
+        | _leapt_high(at_s, humidity_pct, high)
+        | _held(at_s, temp_c, humidity_pct)
     )
 
 

@@ -87,8 +87,7 @@ def _to_and_fro(values: FloatArray, floor: float) -> BoolArray:
     marks[leaps[1:][undone]] = 1.0
     total = np.cumsum(np.concatenate(([0.0], marks)))
     for start in np.flatnonzero(
-        total[np.minimum(np.arange(values.size) + MIXED_WINDOW, values.size)]
-        - total[: values.size]
+        total[np.minimum(np.arange(values.size) + MIXED_WINDOW, values.size)] - total[: values.size]
         >= MIXED_LEAPS - 1
     ):
         mixed[start : start + MIXED_WINDOW + 1] = True
