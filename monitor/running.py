@@ -17,6 +17,7 @@ from firmware_side.sensors.simulated import SimulatedSource
 from monitor import assembly, brokers, demo, node_role
 from monitor.clock import Clock
 from monitor.config import BrokerConfig, Config, ConfigError, DashboardConfig
+from monitor.daemon import MonitorDied
 from monitor.store import connection
 
 log = logging.getLogger(__name__)
@@ -114,7 +115,13 @@ def _monitor(config: Config, clock: Clock, stop: threading.Event) -> None:
     connection.open_owner(config.store_path).close()
     monitor, dispatcher = assembly.monitor_of(config, clock)
     crew = Crew(stop)
-    crew.add("telling", lambda: dispatcher.run(stop, config.store_path, clock.now_s))
+
+    def tell() -> None:
+        dispatcher.run(stop, config.store_path, clock.now_s)
+        if dispatcher.fault is not None:
+            raise MonitorDied(f"notices are no longer sent ({dispatcher.fault})")
+
+    crew.add("telling", tell)
     try:
         monitor.run(stop)
     finally:

@@ -151,11 +151,13 @@ class Watch:
         for sensor in readings.sensors(con):
             layers = [layer for _, layer in by_room.get(sensor.key, ())]
             self._judge_room(con, book, sensor.key, layers, outlook_of, now_s)
-            if not book.stands("room_too_cold", f"room:{sensor.key}"):
-                # A room that is too cold already needs no word of the cold to come.
-                book.take(rules.room_to_come(sensor.key, futures[sensor.key], layers, now_s))
-            else:
-                book.hush("room_will_be_too_cold", f"room:{sensor.key}", now_s)
+            # A room that is too cold already needs no word of the cold to come.
+            cold = book.stands("room_too_cold", f"room:{sensor.key}")
+            book.take(
+                rules.room_to_come(
+                    sensor.key, futures[sensor.key], layers, now_s, already_cold=cold
+                )
+            )
         for pairs in by_room.values():
             for piece, layer in pairs:
                 later = any(other.poured_at_s > layer.poured_at_s for other in piece.layers)
@@ -263,8 +265,11 @@ class Watch:
                 settings.get(con, "quiet_to", ""),
             )
             for channel, least in self.channels:
-                if flood.reaches(notice, least):
-                    notices.queue(con, number_of[id(notice.changes[0])], channel, due_s)
+                if not flood.reaches(notice, least):
+                    continue
+                # Every change of the cause: the dispatcher makes one message of them again.
+                for change in notice.changes:
+                    notices.queue(con, number_of[id(change)], channel, due_s)
 
 
 class _Book:
@@ -290,13 +295,7 @@ class _Book:
     def stands(self, key: str, subject: str) -> bool:
         """Whether this alarm is raised just now, seen or not."""
         state = self._held.get((key, subject))
-        return state is not None and state.phase in ("unacknowledged", "acknowledged", "shelved")
-
-    def hush(self, key: str, subject: str, now_s: float) -> None:
-        """Suppress an alarm that says nothing new while another stands."""
-        if (key, subject) in self._held:
-            words = self._held[key, subject].words
-            self.take([Condition(key, subject, now_s, None, words, meaningful=False)])
+        return state is not None and states.active(state)
 
     def person(self, wish: alarms.Ask) -> None:
         """Carry out what a person asked."""

@@ -21,7 +21,7 @@ from monitor.core.vocabulary import FloatArray
 _NEGLIGIBLE = math.log(1e-6)  # below this share diffusion moves nothing that a page shows
 _LOG_LOW, _LOG_HIGH = -60.0, 60.0
 _NEWTON_STEPS = 4
-_SECONDS = 3600.0
+_DEEP_K = 18.0  # how far below its glass transition a stalling resin is
 
 
 def cured_age(
@@ -51,8 +51,7 @@ def cured_age(
     nodes = np.unique(np.concatenate(([0], nodes, [at_h.size - 1])))
     spans_h = np.diff(at_h[nodes])
     gained_h = np.diff(clock_age_h[:, nodes], axis=1)
-    warmth = np.add.reduceat(temp_k * np.diff(at_h), nodes[:-1], axis=1)
-    mean_k = warmth / spans_h
+    mean_k = _mobile_mean_k(law, temp_k, np.diff(at_h), nodes, spans_h)
     with np.errstate(divide="ignore"):
         log_pace = np.log(gained_h / spans_h)
     start = _first_slowed(law, curve, clock_age_h[:, nodes[1:]], mean_k, log_pace)
@@ -72,6 +71,22 @@ def cured_age(
     lag = lag_h[:, before] * (1.0 - share) + lag_h[:, before + 1] * share
     # The lag is straight between its nodes while the clock is not; age must not fall.
     return np.asarray(np.maximum.accumulate(clock_age_h - np.maximum(lag, 0.0), axis=1))
+
+
+def _mobile_mean_k(
+    law: CureLaw, temp_k: FloatArray, lengths_h: FloatArray, nodes: np.ndarray, spans_h: FloatArray
+) -> FloatArray:
+    """The one temperature of each step that lets the chains move as far as its parts do.
+
+    Mobility is nearly exponential in temperature, so a warm hour counts for more than its
+    share of the mean.
+    """
+    per_k = law.wlf_c1 * law.wlf_c2_k / (law.wlf_c2_k + _DEEP_K) ** 2
+    base_k = temp_k.mean(axis=1, keepdims=True)
+    moved = np.exp(per_k * (temp_k - base_k)) * lengths_h
+    return np.asarray(
+        base_k + np.log(np.add.reduceat(moved, nodes[:-1], axis=1) / spans_h) / per_k
+    )
 
 
 def isothermal_hours(law: CureLaw, temp_k: FloatArray | float, pace: float = 1.0) -> FloatArray:
