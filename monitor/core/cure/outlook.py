@@ -163,7 +163,7 @@ def _run(
     if rise is not None:
         resin_c = resin_c + np.interp(middle_h, rise.at_h, rise.rise_c, right=0.0)
     resin_k = resin_c + ZERO_C_IN_K
-    factor: FloatArray = rate_factor(resin_k, law.ref_k, ea_j_mol[:, None])
+    factor = rate_factor(resin_k, law.ref_k, ea_j_mol[:, None])
     factor *= speed[:, None]
     factor *= line.span_h
     clock_h = _summed(factor)
@@ -272,8 +272,9 @@ def _summed(gains: FloatArray) -> FloatArray:
 
 def _degree_of_cure(clock: LabelClock, run: Run) -> FloatArray:
     if run.law is None:
-        return np.minimum(run.clock_h[-1] / clock.age_h[-1], 1.0)
-    return master_curve(run.law).alpha_at(run.cured_h[-1])
+        return np.asarray(np.minimum(run.clock_h[-1] / clock.age_h[-1], 1.0))
+    reached: FloatArray = master_curve(run.law).alpha_at(run.cured_h[-1])
+    return reached
 
 
 def _stall(layer: Layer, clock: LabelClock, run: Run, room_c: float, now_s: float) -> Stall | None:

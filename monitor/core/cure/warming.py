@@ -13,14 +13,10 @@ from typing import Protocol
 
 import numpy as np
 
+from monitor.core.cure import selfheat
 from monitor.core.cure.resin import anchor_hours, cure_law
 from monitor.core.physics.aging import HOURS_TO_S, equivalent_age, kelvin
 from monitor.core.vocabulary import Base, FloatArray, Layer, ResinProfile
-
-try:
-    from monitor.core.cure import selfheat
-except ImportError:
-    selfheat = None
 
 _PASSES = 8
 _SETTLED = 1e-4
@@ -74,8 +70,6 @@ def own_rise(
     """
     if layer.resin.kind != "pour":
         return None
-    if selfheat is None:
-        return None
     warm = at_h <= max(_LONGEST_WARM_H, 3.0 * anchor_hours(layer.resin))
     law = cure_law(layer.resin, scale * pace, layer.hardener_ratio)
     return selfheat.pour_heat(
@@ -111,7 +105,7 @@ def _modelled(key: _ByValue) -> LabelRoom:
     profile = key.profile
     longest_h = max(time.hours for time in profile.stages.values())
     at_h = longest_h * np.linspace(0.0, 1.0, _LABEL_STEPS) ** 2
-    if profile.kind != "pour" or selfheat is None:
+    if profile.kind != "pour":
         return LabelRoom(at_h, at_h, 1.0)
     base: Base = "wood"
     room = LabelRoom(at_h, at_h, 1.0)
