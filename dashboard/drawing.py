@@ -126,7 +126,7 @@ def chart(picture: Chart, local: Local) -> Markup:
             f'<text class="tick" x="{left - 6}" y="{at + 4:.1f}" text-anchor="end">{value:g}</text>'
         )
     parts.append(_time_ticks(axis, top, bottom, 7))
-    parts.append(f'<text class="tick" x="4" y="11">{escape(picture.unit)}</text>')
+    parts.append(f'<text class="tick" x="{left + 4}" y="12">{escape(picture.unit)}</text>')
     parts += [_line(axis, y, line) for line in picture.lines]
     worded = -1e9
     for at_s, name in sorted(picture.marks):
@@ -140,7 +140,7 @@ def chart(picture: Chart, local: Local) -> Markup:
             parts.append(
                 f'<text class="tick" x="{x + 3:.1f}" y="{bottom - 5}">{escape(name)}</text>'
             )
-    parts.append(_now(axis, picture.now_s, top, bottom, top + 9))
+    parts.append(_now(axis, picture.now_s, top, bottom, top - 5))
     return _svg(picture.height, picture.title, picture.text, parts, "chart")
 
 
@@ -194,7 +194,7 @@ def strip(
             )
         css = "stop reached" if stop.reached else "stop"
         parts.append(_stop(axis, stop, stop.p50_s, LOWER, css, below))
-    parts.append(_now(axis, now_s, 24.0, FOOT, 88.0))
+    parts.append(_now(axis, now_s, 20.0, FOOT, 18.0))
     parts.append(_time_ticks(axis, FOOT, FOOT, 7))
     return _svg(168, "Label times and this room's times", text, parts, "strip")
 
@@ -218,10 +218,12 @@ def _now(axis: TimeAxis, now_s: float | None, top: float, bottom: float, words_y
     if now_s is None or not axis.from_s <= now_s <= axis.to_s:
         return ""
     x = axis.x(now_s)
-    anchor, shift = ("end", -4) if x > axis.right - 40 else ("start", 4)
+    anchor, beside = ("end", x - 4) if x > axis.right - 40 else ("start", x + 4)
+    # Clear of the words at the left end of the line.
+    beside = max(beside, axis.left + 64)
     return (
         f'<line class="now" x1="{x:.1f}" x2="{x:.1f}" y1="{top}" y2="{bottom}"/>'
-        f'<text class="tick strong" x="{x + shift:.1f}" y="{words_y}" text-anchor="{anchor}">'
+        f'<text class="tick strong" x="{beside:.1f}" y="{words_y}" text-anchor="{anchor}">'
         "now</text>"
     )
 
