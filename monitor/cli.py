@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import logging
+import os
 import shutil
 import signal
 import sys
 import tempfile
 import threading
-from collections.abc import Callable
 from contextlib import closing, suppress
 from dataclasses import replace
 from pathlib import Path
@@ -220,15 +220,27 @@ def _need_store(config: Config) -> None:
 
 
 def stopping() -> threading.Event:
-    """An event that the service manager's and the person's stop signals set."""
-    stop = threading.Event()
+    """An event that the service manager's and the person's stop signals set.
 
-    def end(_signal: int, _frame: FrameType | None) -> None:
+    A handler that set the event itself could interrupt its own `wait` or `set` and block for
+    ever on their lock; so the signal only writes a byte to a pipe, and a thread sets it.
+    """
+    stop = threading.Event()
+    told, tell = os.pipe()
+    os.set_blocking(tell, False)
+    signal.set_wakeup_fd(tell, warn_on_full_buffer=False)
+
+    def pass_by(_signal: int, _frame: FrameType | None) -> None:
+        return
+
+    for name in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(name, pass_by)
+
+    def wait_for_word() -> None:
+        os.read(told, 1)
         stop.set()
 
-    handler: Callable[[int, FrameType | None], None] = end
-    for name in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(name, handler)
+    threading.Thread(target=wait_for_word, name="signals", daemon=True).start()
     return stop
 
 

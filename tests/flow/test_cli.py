@@ -118,3 +118,18 @@ def test_the_node_is_light():
     )
     shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert shown.stdout == "[]\n"
+
+
+def test_many_stop_signals_at_once_still_stop_it():
+    """A service manager and a person may both say stop; none may block the other."""
+    code = (
+        "import os, signal, threading; from monitor.cli import stopping;"
+        "stop = stopping();"
+        "threading.Thread(target=lambda: [os.kill(os.getpid(), signal.SIGTERM)"
+        " for _ in range(200)]).start();"
+        "print(stop.wait(10)); [stop.wait(0) for _ in range(1000)]"
+    )
+    shown = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=30, check=True
+    )
+    assert shown.stdout == "True\n"

@@ -84,9 +84,7 @@ def _mobile_mean_k(
     per_k = law.wlf_c1 * law.wlf_c2_k / (law.wlf_c2_k + _DEEP_K) ** 2
     base_k = temp_k.mean(axis=1, keepdims=True)
     moved = np.exp(per_k * (temp_k - base_k)) * lengths_h
-    return np.asarray(
-        base_k + np.log(np.add.reduceat(moved, nodes[:-1], axis=1) / spans_h) / per_k
-    )
+    return np.asarray(base_k + np.log(np.add.reduceat(moved, nodes[:-1], axis=1) / spans_h) / per_k)
 
 
 def isothermal_hours(law: CureLaw, temp_k: FloatArray | float, pace: float = 1.0) -> FloatArray:
