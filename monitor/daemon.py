@@ -69,7 +69,11 @@ class Monitor:
         version = -1
         thought_s = float("-inf")
         news = True
+        greeted = 0
         while not stop.is_set():
+            if self.link.connected and self.link.epoch != greeted:
+                greeted = self.link.epoch
+                intake.tell_committed(con, self.link, self.site)
             fresh = 0
             while taken := intake.drain(
                 con, self.link, self.site, self.foreign, self.clock.now_s()

@@ -58,6 +58,15 @@ def drain(
     return fresh
 
 
+def tell_committed(con: sqlite3.Connection, link: Link, site: str) -> None:
+    """Say again how far each node is stored, so that one that waits may go on at once."""
+    for node in intake_rows.nodes(con, site):
+        through = intake_rows.committed(con, site, node)
+        if through:
+            topic = f"pourside/{site}/{node}/committed"
+            link.publish(topic, json.dumps(through).encode(), retain=True)
+
+
 def store_batch(
     con: sqlite3.Connection,
     site: str,

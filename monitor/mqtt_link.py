@@ -102,6 +102,11 @@ class Link:
         """Whether the broker has greeted us and not gone since."""
         return self._connected.is_set()
 
+    @property
+    def epoch(self) -> int:
+        """How many times the broker has greeted us."""
+        return self._epoch
+
     def await_connected(self, seconds: float) -> bool:
         """Wait at most so long for the broker's greeting."""
         return self._connected.wait(seconds)

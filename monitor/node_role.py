@@ -20,7 +20,9 @@ def start_s(config: Config) -> float | None:
     return config.clock.start_s
 
 
-def source_of(config: Config, clock: node_clock.Clock) -> Source:
+def source_of(
+    config: Config, clock: node_clock.Clock, stop: threading.Event | None = None
+) -> Source:
     """The node's sensor. The board's libraries are asked for only where they are used."""
     if config.node.source == "simulated":
         from firmware_side.sensors.simulated import SimulatedSource, SimulatedStudio
@@ -32,7 +34,7 @@ def source_of(config: Config, clock: node_clock.Clock) -> Source:
         return ReplaySource(Path(config.node.file))
     from firmware_side.sensors.dht22 import Dht22
 
-    return Dht22(config.node.pin, method=config.node.pulse)  # type: ignore[arg-type]
+    return Dht22(config.node.pin, method=config.node.pulse, stop=stop)  # type: ignore[arg-type]
 
 
 def node_options(config: Config) -> sensor_node.NodeOptions:
@@ -56,4 +58,4 @@ def run_node(config: Config, stop: threading.Event) -> None:
         raise ConfigError(["node.source is 'none': name dht22, simulated or replay"])
     clock = node_clock.Clock(start_s(config), config.clock.speed)
     config.outbox_path.parent.mkdir(parents=True, exist_ok=True)
-    sensor_node.run(node_options(config), source_of(config, clock), clock, stop)
+    sensor_node.run(node_options(config), source_of(config, clock, stop), clock, stop)

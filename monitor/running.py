@@ -162,7 +162,7 @@ def _together(config: Config, stop: threading.Event, say: SAY) -> None:
         crew.add("monitor", lambda: _monitor(config, clock, stop))
         if config.node.source != "none":
             ticking = node_clock.Clock(node_role.start_s(config), config.clock.speed)
-            source = node_role.source_of(config, ticking)
+            source = node_role.source_of(config, ticking, stop)
             options = node_role.node_options(config)
             crew.add("node", lambda: sensor_node.run(options, source, ticking, stop))
         stop.wait()

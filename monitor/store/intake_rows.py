@@ -37,6 +37,12 @@ def node_id(con: sqlite3.Connection, site: str, node: str) -> int:
     return int(row[0])
 
 
+def nodes(con: sqlite3.Connection, site: str) -> list[str]:
+    """Every node of a site ever heard."""
+    rows = con.execute("SELECT node FROM nodes WHERE site = ? ORDER BY node", (site,))
+    return [str(node) for (node,) in rows]
+
+
 def _sensor_id(con: sqlite3.Connection, node: int, key: str) -> int:
     con.execute(
         "INSERT OR IGNORE INTO sensors (node_id, key, name) VALUES (?, ?, ?)",

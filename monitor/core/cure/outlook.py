@@ -9,16 +9,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from monitor.core.cure import reasons
+from monitor.core.cure import reasons, selfheat
 from monitor.core.cure.bands import Band, bands, stage_times
 from monitor.core.cure.label import LabelClock, label_clock
 from monitor.core.cure.progress import cured_age
 from monitor.core.cure.remedy import Stall, stall
-from monitor.core.cure.resin import TACK_FREE_CONVERSION, anchor_hours, cure_law
+from monitor.core.cure.resin import TACK_FREE_CONVERSION, anchor_hours, cure_law, with_defaults
 from monitor.core.cure.roomline import HOUR_S, RoomLine, room_line
 from monitor.core.cure.stages import ANCHOR, hold_to_marks, spans
 from monitor.core.cure.states_of_cure import state_of
@@ -29,6 +29,7 @@ from monitor.core.physics.drying import drying_factor
 from monitor.core.physics.kinetics import CureLaw, glass_transition_k
 from monitor.core.physics.master import master_curve
 from monitor.core.vocabulary import (
+    STAGES,
     CureState,
     Curve,
     FloatArray,
@@ -43,6 +44,7 @@ from monitor.core.vocabulary import (
 )
 
 ROOM_AHEAD_S = 72.0 * HOUR_S
+CUP_ML = 300.0  # a usual mixing cup
 _CURVE_POINTS = 280
 _DIFFUSION_STEPS = 16.0  # per anchor stage
 _DIFFUSION_TAIL_H = 3.0
@@ -75,6 +77,11 @@ class Run:
         place = int(np.searchsorted(self.line.at_s, now_s, side="right")) - 1
         return float(self.resin_c[-1, min(max(place, 0), self.resin_c.shape[1] - 1)])
 
+    def room_at_c(self, at_s: float) -> float:
+        """Temperature of the room [C] on the middle path; before the pour, as at it."""
+        place = int(np.searchsorted(self.line.at_s, at_s, side="right")) - 1
+        return float(self.line.temp_c[-1, min(max(place, 0), self.line.temp_c.shape[1] - 1)])
+
 
 def outlook(
     layer: Layer,
@@ -104,6 +111,7 @@ def outlook(
     Raises ValueError where the layer's own numbers make no sense.
     """
     _check(layer)
+    layer = _completed(layer)
     room = label_room(layer.resin, ref_heat)
     clock = label_clock_of(layer, room)
     run = _run(layer, past, future, draws, now_s, room, heat)
@@ -243,8 +251,8 @@ def _told(
         stages=tuple(stages),
         notes=reasons.notes(told, state, tg_c, surface, now_s, stages),
         knowledge_age_s=run.line.knowledge_age_s,
-        max_depth_mm=profile.max_depth_mm,
-        cup_working_h=None,
+        max_depth_mm=_deepest_mm(layer, run, now_s),
+        cup_working_h=_cup_h(layer, run, now_s),
         curve=_curve(layer, run, alpha, banded, now_s),
     )
 
@@ -348,6 +356,26 @@ def _surface(layer: Layer, clock: LabelClock, run: Run, open_until_s: float | No
     return surface_risk(found, open_until_s, label_h, open_h)
 
 
+def _deepest_mm(layer: Layer, run: Run, now_s: float) -> float | None:
+    """The greatest depth [mm] that stays cool enough in this room, by model and by label."""
+    profile = layer.resin
+    if profile.kind != "pour":
+        return None
+    modelled = selfheat.max_depth_mm(profile, layer.base, run.room_at_c(now_s))
+    return modelled if profile.max_depth_mm is None else min(modelled, profile.max_depth_mm)
+
+
+def _cup_h(layer: Layer, run: Run, now_s: float) -> float | None:
+    """Working time [h] of this layer's mix had it stayed in the cup, a small one at most."""
+    if layer.resin.kind != "pour" or "working_time_end" not in layer.resin.stages:
+        return None
+    volume_ml = CUP_ML if layer.volume_ml is None else min(layer.volume_ml, CUP_ML)
+    mass_g = volume_ml * selfheat.mixed_density(layer.resin) / 1000.0
+    # Half a kelvin moves it by less than the model is good to, and then it is remembered.
+    room_c = round(2.0 * run.room_at_c(min(now_s, layer.poured_at_s))) / 2.0
+    return selfheat.cup(layer.resin, mass_g, room_c, layer.pour_temp_c).working_h
+
+
 def _curve(
     layer: Layer, run: Run, alpha: FloatArray, banded: Sequence[Band], now_s: float
 ) -> Curve | None:
@@ -365,6 +393,15 @@ def _curve(
     tg_c = glass_transition_k(run.law, drawn_alpha) - ZERO_C_IN_K
     middle_s = (at_s[1:] + at_s[:-1]) / 2.0
     return Curve(drawn_s, drawn_alpha, tg_c, np.interp(drawn_s, middle_s, run.resin_c[-1]))
+
+
+def _completed(layer: Layer) -> Layer:
+    """The layer with every stage its kind has: what a profile omits is common practice."""
+    profile = layer.resin
+    if all(key in profile.stages for key in STAGES[profile.kind]):
+        return layer
+    stages = with_defaults(profile.kind, profile.stages)
+    return replace(layer, resin=replace(profile, stages=stages))
 
 
 def _check(layer: Layer) -> None:

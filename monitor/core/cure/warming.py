@@ -6,7 +6,6 @@ such that it meets the label's tack-free in the label's room at the label's dept
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Protocol
@@ -16,10 +15,8 @@ import numpy as np
 from monitor.core.cure import selfheat
 from monitor.core.cure.resin import anchor_hours, cure_law
 from monitor.core.physics.aging import HOURS_TO_S, equivalent_age, kelvin
-from monitor.core.vocabulary import Base, FloatArray, Layer, ResinProfile
+from monitor.core.vocabulary import FloatArray, Layer, ResinProfile
 
-_PASSES = 8
-_SETTLED = 1e-4
 _LABEL_STEPS = 240
 _LONGEST_WARM_H = 72.0  # a pour of any sensible depth has cooled to its room by then
 
@@ -107,25 +104,17 @@ def _modelled(key: _ByValue) -> LabelRoom:
     at_h = longest_h * np.linspace(0.0, 1.0, _LABEL_STEPS) ** 2
     if profile.kind != "pour":
         return LabelRoom(at_h, at_h, 1.0)
-    base: Base = "wood"
-    room = LabelRoom(at_h, at_h, 1.0)
-    # The slower the resin, the less it warms: the mean of old and new scale settles.
-    for _ in range(_PASSES):
-        heat = selfheat.pour_heat(
-            profile,
-            cure_law(profile, room.scale),
-            profile.ref_depth_mm,
-            base,
-            at_h,
-            np.full(at_h.shape, profile.ref_temp_c),
-            None,
-        )
-        found = _room(profile, at_h, np.asarray(heat.rise_c))
-        settled = abs(math.log(found.scale / room.scale)) < _SETTLED
-        room = LabelRoom(at_h, found.age_h, math.sqrt(room.scale * found.scale))
-        if settled:
-            break
-    return room
+    scale = selfheat.anchored_time_scale(profile)
+    heat = selfheat.pour_heat(
+        profile,
+        cure_law(profile, scale),
+        profile.ref_depth_mm,
+        "wood",
+        at_h,
+        profile.ref_temp_c,
+    )
+    # Its own grid is coarser than the one the scale was found on: meet the label exactly.
+    return _room(profile, at_h, heat.rise_c)
 
 
 def _room(profile: ResinProfile, at_h: FloatArray, rise_c: FloatArray) -> LabelRoom:
