@@ -19,6 +19,7 @@ import urllib.request
 from contextlib import closing
 from datetime import UTC, datetime
 
+import paho.mqtt.client as mqtt
 import pytest
 from opendata import open_data
 
@@ -76,13 +77,14 @@ def replayed(mosquitto, tmp_path):
             con, piece, "Flood", coating, at_s[0], at_s[0], depth_mm=3.0, area_cm2=500.0
         )
     port = brokers.free_port()
+    broker = mosquitto()
     config = tmp_path / "pourside.toml"
     config.write_text(
         f"""
         data_dir = "{store.parent}"
         time_zone = "UTC"
         [broker]
-        port = {mosquitto().port}
+        port = {broker.port}
         [node]
         source = "replay"
         file = "{log}"
@@ -96,6 +98,12 @@ def replayed(mosquitto, tmp_path):
         port = {port}
         """
     )
+    told: list[dict[str, object]] = []
+    ear = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
+    ear.on_message = lambda _client, _userdata, heard: told.append(json.loads(heard.payload))
+    ear.connect("127.0.0.1", broker.port)
+    ear.subscribe("pourside/home/notices", 1)
+    ear.loop_start()
     process = subprocess.Popen([sys.executable, "-m", "monitor.cli", "up", "--config", str(config)])
     try:
         with closing(connection.open_reader(store)) as con:
@@ -113,13 +121,15 @@ def replayed(mosquitto, tmp_path):
     finally:
         process.send_signal(signal.SIGTERM)
         assert process.wait(20) == 0
+        ear.loop_stop()
+        ear.disconnect()
     with closing(connection.open_reader(store)) as con:
-        yield con, layer, at_s, temp_c, humidity_pct, answer, history
+        yield con, layer, at_s, temp_c, humidity_pct, answer, history, told
 
 
 @pytest.mark.mosquitto
 def test_a_recorded_cold_room_becomes_warnings(replayed):
-    con, layer, at_s, temp_c, humidity_pct, answer, history = replayed
+    con, layer, at_s, temp_c, humidity_pct, answer, history, told = replayed
 
     raw = readings.raw(con, KEY, 0.0, 4e9)
     assert raw.at_s.tolist() == at_s
@@ -129,19 +139,21 @@ def test_a_recorded_cold_room_becomes_warnings(replayed):
 
     expected = crossings(at_s, temp_c)
     assert len(expected) >= 3
-    told = [
+    moments = [
         (entry.change.at_s, entry.change.after == "unacknowledged")
         for entry in reversed(alarms.journal(con, subject=f"room:{KEY}"))
         if entry.change.key == "room_too_cold"
         and entry.change.after in ("unacknowledged", "returned")
     ]
-    assert [raised for _, raised in told] == [raised for _, raised in expected]
-    for (moment, _), (other, _) in zip(told, expected, strict=True):
+    assert [raised for _, raised in moments] == [raised for _, raised in expected]
+    for (moment, _), (other, _) in zip(moments, expected, strict=True):
         assert abs(moment - other) <= STEP_S
 
     stages = {stage["key"]: stage for stage in answer["stages"]}
     for key in ("tape_window_open", "tack_free", "sandable"):
         later_h = (stages[key]["p50"] - at_s[0]) / 3600 - stages[key]["label_h"]
         assert later_h > 0.2 * stages[key]["label_h"]
+    assert any("below the 18 °C" in str(notice) for notice in told)
+
     assert "Test panel" in history
     assert len(outlooks.history(con, layer)) > 10
