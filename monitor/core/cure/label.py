@@ -7,7 +7,7 @@ the second delays or forbids.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -70,6 +70,16 @@ def label_clock(profile: ResinProfile, room: LabelRoom) -> LabelClock:
         plateau = float(reached[place])
         needs[place] = max(needs[place], _full(law, plateau))
     return LabelClock(keys, hours, age_h, np.maximum.accumulate(np.maximum(needs, 0.0)), plateau)
+
+
+def held_to_gel(clock: LabelClock, anchor: str, gel: float) -> LabelClock:
+    """The same label for a mix that gels at `gel`: nothing sets before its gel point.
+
+    An off-ratio mix gels late, or (`gel` infinite) never.
+    """
+    from_h = clock.age_h[clock.keys.index(anchor)]
+    needs = np.where(clock.age_h >= from_h, np.maximum(clock.needs, gel), clock.needs)
+    return replace(clock, needs=needs)
 
 
 def _full(law: CureLaw, plateau: float) -> float:

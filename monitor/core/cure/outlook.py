@@ -9,27 +9,28 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from monitor.core.cure import reasons, selfheat
 from monitor.core.cure.bands import Band, bands, stage_times
-from monitor.core.cure.label import LabelClock, label_clock
+from monitor.core.cure.label import LabelClock, held_to_gel, label_clock
 from monitor.core.cure.progress import cured_age
 from monitor.core.cure.remedy import Stall, stall
-from monitor.core.cure.resin import TACK_FREE_CONVERSION, anchor_hours, cure_law, with_defaults
+from monitor.core.cure.resin import TACK_FREE_CONVERSION, anchor_hours, cure_law
 from monitor.core.cure.roomline import HOUR_S, RoomLine, room_line
+from monitor.core.cure.soundness import check, completed
 from monitor.core.cure.stages import ANCHOR, hold_to_marks, spans
 from monitor.core.cure.states_of_cure import state_of
 from monitor.core.cure.surface import surface_index, surface_risk
-from monitor.core.cure.warming import LabelRoom, Rise, depth_mm, label_room, own_rise
+from monitor.core.cure.warming import LabelRoom, Rise, label_room, own_rise
 from monitor.core.physics.aging import ZERO_C_IN_K, rate_factor
 from monitor.core.physics.drying import drying_factor
 from monitor.core.physics.kinetics import CureLaw, glass_transition_k
 from monitor.core.physics.master import master_curve
+from monitor.core.physics.network import gel_conversion
 from monitor.core.vocabulary import (
-    STAGES,
     CureState,
     Curve,
     FloatArray,
@@ -110,8 +111,8 @@ def outlook(
     `equivalent_age_h` counts temperature only; `rate_now` includes what marks taught.
     Raises ValueError where the layer's own numbers make no sense.
     """
-    _check(layer)
-    layer = _completed(layer)
+    check(layer)
+    layer = completed(layer)
     room = label_room(layer.resin, ref_heat)
     clock = label_clock_of(layer, room)
     run = _run(layer, past, future, draws, now_s, room, heat)
@@ -122,7 +123,9 @@ def label_clock_of(layer: Layer, room: LabelRoom) -> LabelClock:
     """The label's places and demands; a paint's are its hours alone."""
     profile = layer.resin
     if profile.kind != "paint":
-        return label_clock(profile, room)
+        gel = gel_conversion(layer.hardener_ratio)
+        clock = label_clock(profile, room)
+        return held_to_gel(clock, ANCHOR[profile.kind], math.inf if gel is None else gel)
     keys = tuple(sorted(profile.stages, key=lambda key: profile.stages[key].hours))
     hours = np.array([profile.stages[key].hours for key in keys])
     return LabelClock(keys, hours, hours, hours / hours[-1], 1.0)
@@ -325,6 +328,7 @@ def _state(
         alpha,
         tg_c,
         run.resin_now_c(now_s),
+        gel_conversion(layer.hardener_ratio),
         TACK_FREE_CONVERSION,
         last_s is not None and last_s <= now_s and clock.keys[-1] == "full_cure",
         stopped is not None,
@@ -393,34 +397,3 @@ def _curve(
     tg_c = glass_transition_k(run.law, drawn_alpha) - ZERO_C_IN_K
     middle_s = (at_s[1:] + at_s[:-1]) / 2.0
     return Curve(drawn_s, drawn_alpha, tg_c, np.interp(drawn_s, middle_s, run.resin_c[-1]))
-
-
-def _completed(layer: Layer) -> Layer:
-    """The layer with every stage its kind has: what a profile omits is common practice."""
-    profile = layer.resin
-    if all(key in profile.stages for key in STAGES[profile.kind]):
-        return layer
-    stages = with_defaults(profile.kind, profile.stages)
-    return replace(layer, resin=replace(profile, stages=stages))
-
-
-def _check(layer: Layer) -> None:
-    wrong = []
-    for name, unit in (
-        ("depth_mm", "mm"),
-        ("area_cm2", "cm²"),
-        ("volume_ml", "ml"),
-        ("hardener_ratio", ""),
-    ):
-        value = getattr(layer, name)
-        if value is not None and not (math.isfinite(value) and value > 0.0):
-            wrong.append(f"{name} is {value:g} {unit}".rstrip() + "; it must be above 0")
-    for name, value in (("pour_temp_c", layer.pour_temp_c),):
-        if value is not None and not -10.0 <= value <= 80.0:
-            wrong.append(f"{name} is {value:g} °C; expected -10 to 80 °C")
-    if not math.isfinite(layer.poured_at_s):
-        wrong.append("poured_at_s is not a time")
-    if not wrong and layer.resin.kind == "pour" and depth_mm(layer) > 500.0:
-        wrong.append(f"the depth comes to {depth_mm(layer):.0f} mm; check volume and area")
-    if wrong:
-        raise ValueError(f"Layer {layer.name}: " + "; ".join(wrong) + ".")

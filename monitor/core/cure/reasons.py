@@ -121,6 +121,8 @@ def ratio_words(hardener_ratio: float) -> str:
 
 def _not_in_sight(told: Told, key: str) -> str:
     law = told.law
+    if law is not None and gel_conversion(told.layer.hardener_ratio) is None:
+        return "Not within sight. " + ratio_words(told.layer.hardener_ratio)
     if law is not None and told.clock.need_of(key) >= law.alpha_max:
         return (
             f"Not within sight: hardener is at {100.0 * told.layer.hardener_ratio:.0f} % of the "

@@ -9,7 +9,6 @@ from __future__ import annotations
 from monitor.core.vocabulary import CureState, Kind, Remedy
 
 GLASSY_K = 10.0  # a glass transition this far above the room: hard and dry under a nail
-GEL = 3.0**-0.5  # ideal gel point of a balanced four- and two-functional mix
 
 
 def state_of(
@@ -19,16 +18,20 @@ def state_of(
     alpha: float,
     tg_c: float,
     resin_c: float,
+    gel: float | None,
     tack_free_conversion: float,
     full: bool,
     stalled: bool,
 ) -> CureState:
-    """The state of a reacting layer; `full` says that its full cure is behind it."""
+    """The state of a reacting layer; `full` says that its full cure is behind it.
+
+    `gel` is the conversion at which this mix gels, None where it never does.
+    """
     if full:
         return "cured"
     if age_h < working_time_h:
         return "liquid"
-    if alpha < GEL:
+    if gel is None or alpha < gel:
         return "gelling"
     glassy = tg_c >= resin_c + GLASSY_K
     if glassy and stalled:
