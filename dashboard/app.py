@@ -8,6 +8,7 @@ from urllib.parse import urlsplit
 
 from flask import Flask, Response, render_template, request
 from werkzeug.exceptions import HTTPException
+from werkzeug.routing import IntegerConverter, Map
 from werkzeug.wrappers import Response as Answer
 
 from dashboard import api, db, feeds
@@ -24,12 +25,20 @@ POLICY = (
 )
 
 
+class StoredNumber(IntegerConverter):
+    """A row's number in an address; beyond what the store can hold there is no such page."""
+
+    def __init__(self, url_map: Map) -> None:
+        super().__init__(url_map, max=2**63 - 1)
+
+
 def create_app(options: Options) -> Flask:
     """The page over one store."""
     app = Flask(__name__)
     app.config["OPTIONS"] = options
     app.config["MAX_CONTENT_LENGTH"] = BODY_BYTES
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
+    app.url_map.converters["int"] = StoredNumber
     db.install(app)
     app.register_blueprint(pages)
     app.register_blueprint(acts)

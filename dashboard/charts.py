@@ -10,7 +10,7 @@ from markupsafe import Markup
 from dashboard import drawing
 from dashboard.drawing import Chart, Line, Shade
 from dashboard.views import numbered
-from dashboard.wording import MARK_NAMES, Local, Units
+from dashboard.wording import MARK_NAMES, Local, Units, span
 from monitor.core.vocabulary import Layer, Outlook, Piece
 from monitor.preview import dew_points_c
 from monitor.store import alarms, forecasts, marks, readings
@@ -111,9 +111,26 @@ def _room_words(data: readings.Sampled, local: Local, shown: Units, shades: list
     if np.isfinite(data.humidity_pct).any():
         driest, dampest = np.nanmin(data.humidity_min_pct), np.nanmax(data.humidity_max_pct)
         words += f", {driest:.0f} to {dampest:.0f} %RH"
-    if shades:
-        words += ". " + "; ".join(shade.name.capitalize() for shade in shades)
-    return words + "."
+    return f"{words}. {_shade_words(shades)}".strip()
+
+
+FEW_SHADES = 3
+
+
+def _shade_words(shades: list[Shade]) -> str:
+    """Each troubled stretch, or where they are many, how many, how long, and the longest."""
+    if len(shades) <= FEW_SHADES:
+        return " ".join(f"{shade.name[0].upper()}{shade.name[1:]}." for shade in shades)
+    said = []
+    for kind in dict.fromkeys(shade.name[:8].strip() for shade in shades):
+        its = [shade for shade in shades if shade.name.startswith(kind)]
+        longest = max(its, key=lambda shade: shade.to_s - shade.from_s)
+        if len(its) == 1:
+            said.append(f"T{longest.name[1:]}.")
+            continue
+        total = span(sum(shade.to_s - shade.from_s for shade in its))
+        said.append(f"T{kind[1:]} {len(its)} times, {total} in all; the longest: {longest.name}.")
+    return " ".join(said)
 
 
 def cure(con: sqlite3.Connection, layer: Layer, outlook: Outlook, local: Local) -> Markup:

@@ -96,6 +96,7 @@ class Chart:
 
 
 WIDTH = 720
+NARROW = 380
 
 
 def chart(picture: Chart, local: Local) -> Markup:
@@ -161,10 +162,15 @@ UPPER, LOWER, FOOT = 54.0, 112.0, 142.0
 
 
 def strip(
-    stops: Sequence[Stop], from_s: float, to_s: float, now_s: float, local: Local, text: str
-) -> Markup:
-    """The two-line strip: label above, this room below, one time axis, soft-ended bands."""
-    axis = TimeAxis(from_s, to_s, 12.0, WIDTH - 12.0, local)
+    stops: Sequence[Stop], from_s: float, to_s: float, now_s: float, local: Local, text: str,
+    narrow: bool = False,
+) -> Markup:  # fmt: skip
+    """The two-line strip: label above, this room below, one time axis, soft-ended bands.
+
+    `narrow` draws it for a phone, where the wide one would be too small to read.
+    """
+    width = NARROW if narrow else WIDTH
+    axis = TimeAxis(from_s, to_s, 12.0, width - 12.0, local)
     rails = "".join(
         f'<line class="rail" x1="{axis.left}" x2="{axis.right}" y1="{y}" y2="{y}"/>'
         for y in (UPPER, LOWER)
@@ -195,8 +201,9 @@ def strip(
         css = "stop reached" if stop.reached else "stop"
         parts.append(_stop(axis, stop, stop.p50_s, LOWER, css, below))
     parts.append(_now(axis, now_s, 20.0, FOOT, 18.0))
-    parts.append(_time_ticks(axis, FOOT, FOOT, 7))
-    return _svg(168, "Label times and this room's times", text, parts, "strip")
+    parts.append(_time_ticks(axis, FOOT, FOOT, 4 if narrow else 7))
+    css = "strip narrow" if narrow else "strip"
+    return _svg(168, "Label times and this room's times", text, parts, css, width)
 
 
 def _stop(axis: TimeAxis, stop: Stop, at_s: float, y: float, css: str, taken: list[float]) -> str:
@@ -302,9 +309,11 @@ def _value_ticks(low: float, high: float) -> list[float]:
     return [round(number * step, 6) for number in range(first, max(last, first + 1) + 1)]
 
 
-def _svg(height: int, title: str, text: str, parts: Sequence[str], css: str) -> Markup:
+def _svg(
+    height: int, title: str, text: str, parts: Sequence[str], css: str, width: int = WIDTH
+) -> Markup:
     label = escape(f"{title}. {text}", quote=True)
     return Markup(
-        f'<svg class="{css}" viewBox="0 0 {WIDTH} {height}" role="img" aria-label="{label}" '
+        f'<svg class="{css}" viewBox="0 0 {width} {height}" role="img" aria-label="{label}" '
         f'xmlns="http://www.w3.org/2000/svg">{"".join(parts)}</svg>'
     )

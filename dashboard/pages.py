@@ -96,6 +96,8 @@ def pour() -> str:
         later_h=later_h,
         faults=form.faults,
         measured=measured,
+        cup_keeps="" if measured is None else wording.hours(measured.cup_working_h),
+        piece_keeps="" if measured is None else wording.hours(measured.piece_working_h),
         peak=_peak(outlook),
         outlook=outlook,
         stages=_preview_stages(chosen, outlook, here),

@@ -6,6 +6,7 @@ Nothing is decided here: the monitor's outlook and alarm states are worded, not 
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -80,6 +81,7 @@ class LayerView:
     mark_kinds: tuple[tuple[str, str], ...]
     marks: tuple[tuple[int, str, str, bool], ...]
     tape: bool
+    tape_now: bool
     poured: str
 
 
@@ -221,9 +223,14 @@ def _band(stage: StageOutlook, local: Local) -> str:
     return f"{local.clock(stage.p10_s)} to {late}"
 
 
-def next_act(outlook: Outlook, local: Local) -> tuple[str, str, str]:
-    """What comes next, when, and what it means: the soonest stage that is not reached."""
-    stages = {stage.key: stage for stage in outlook.stages}
+def next_act(
+    outlook: Outlook, local: Local, done: frozenset[str] = frozenset()
+) -> tuple[str, str, str]:
+    """What comes next, when, and what it means: the soonest stage that is not reached.
+
+    `done` names stages whose act a person has carried out.
+    """
+    stages = {stage.key: stage for stage in outlook.stages if stage.key not in done}
     now_s = local.now_s
 
     def at(key: str) -> float | None:
@@ -237,7 +244,7 @@ def next_act(outlook: Outlook, local: Local) -> tuple[str, str, str]:
         start, end = at(opens), at(closes)
         if start is not None and end is not None and start <= now_s < end:
             return words, f"now, before {local.clock(end)}", wording.STAGE_MEANS[opens]
-    for stage in outlook.stages:
+    for stage in stages.values():
         if stage.reached_at_s is not None or (stage.p50_s is not None and stage.p50_s <= now_s):
             continue
         name = wording.STAGE_NAMES.get(stage.key, stage.key)
@@ -251,13 +258,16 @@ def next_act(outlook: Outlook, local: Local) -> tuple[str, str, str]:
             until = local.clock(at("recoat_window_close"))
             words = f"from {local.clock(stage.p50_s)}, before {until}"
             return "Recoat without sanding", words, means
-        about = f"about {local.clock(stage.p50_s)}, in {wording.span(stage.p50_s - now_s)}"
-        return name, about, means
+        left = f"{local.clock(stage.p50_s)}, in {wording.span(stage.p50_s - now_s)}"
+        if stage.key in wording.STAGE_ACTS:
+            words, when, then = wording.STAGE_ACTS[stage.key]
+            return words, f"{when} {left}", then
+        return name, f"about {left}", means
     return "Nothing more to wait for", "", "Check the label before use; then end the layer."
 
 
 def strip_of(layer: Layer, outlook: Outlook, local: Local, whole: bool = False) -> Markup:
-    """The two-line strip of a layer; near the present, or the whole of it."""
+    """The two-line strip of a layer, for a desk and for a phone; near the present or whole."""
     stages = [stage for stage in outlook.stages if stage.key != "rest_over" or whole]
     stops = [
         drawing.Stop(
@@ -285,9 +295,12 @@ def strip_of(layer: Layer, outlook: Outlook, local: Local, whole: bool = False) 
         f"here {local.clock(stop.p50_s)}"
         for stop in stops
     )
-    return drawing.strip(
-        stops, layer.poured_at_s, layer.poured_at_s + span_s * 1.06, local.now_s, local, text
+    from_s, to_s = layer.poured_at_s, layer.poured_at_s + span_s * 1.06
+    wide, narrow = (
+        drawing.strip(stops, from_s, to_s, local.now_s, local, text, narrow=narrow)
+        for narrow in (False, True)
     )
+    return wide + narrow
 
 
 def layer_view(
@@ -303,9 +316,10 @@ def layer_view(
     logged = tuple((m.id, _mark_words(m), local.clock(m.at_s), m.set_aside) for m in seen)
     if outlook is None:
         return LayerView(piece, layer, "Working it out", "in a moment", "", "", (), (), (),
-                         Markup(""), kinds, logged, False, poured)  # fmt: skip
-    act, when, means = next_act(outlook, local)
-    stages = {stage.key: stage for stage in outlook.stages}
+                         Markup(""), kinds, logged, False, False, poured)  # fmt: skip
+    done = acts_done(piece, layer, seen)
+    act, when, means = next_act(outlook, local, done)
+    opens = next((s for s in outlook.stages if s.key == "tape_window_open"), None)
     return LayerView(
         piece=piece,
         layer=layer,
@@ -319,9 +333,20 @@ def layer_view(
         strip=strip_of(layer, outlook, local),
         mark_kinds=kinds,
         marks=logged,
-        tape="tape_window_open" in stages,
+        tape=opens is not None and "tape_window_open" not in done,
+        tape_now=opens is not None and (opens.p10_s or local.now_s + 1.0) <= local.now_s,
         poured=poured,
     )
+
+
+def acts_done(piece: Piece, layer: Layer, seen: Sequence[Mark]) -> frozenset[str]:
+    """Stages that ask for nothing any more: the tape is off, the next layer is on."""
+    done: set[str] = set()
+    if any(mark.kind == "tape_pulled" for mark in seen):
+        done |= {"tape_window_open", "tape_window_close"}
+    if any(other.poured_at_s > layer.poured_at_s for other in piece.layers):
+        done |= {"recoat_window_open", "recoat_window_close"}
+    return frozenset(done)
 
 
 def _mark_words(mark: Mark) -> str:

@@ -40,6 +40,14 @@ STAGE_MEANS: Mapping[str, str] = {
     "touch_dry": "Dry to a light touch.",
     "overcoat_ready": "The next layer may go over it.",
 }
+# What a person does until a stage comes: the act, the word before the time, what follows.
+STAGE_ACTS: Mapping[str, tuple[str, str, str]] = {
+    "working_time_end": ("Finish spreading", "before", "From then on leave the surface alone."),
+    "tack_free": ("Keep dust and hands off", "until about", "Then it takes no print."),
+    "sandable": ("Let it harden to sand", "until about", "Then it sands to dust."),
+    "demouldable": ("Leave it in the mould", "until about", "Then it keeps its shape."),
+    "full_cure": ("Let it cure", "until about", "Then test it in a hidden place before use."),
+}
 STATE_NAMES: Mapping[CureState, str] = {
     "liquid": "still liquid",
     "gelling": "gelling: thick, takes strings",

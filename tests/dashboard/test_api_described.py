@@ -1,0 +1,82 @@
+"""The API keeps what /openapi.json says of it, also when it is sent nonsense."""
+
+from __future__ import annotations
+
+from contextlib import closing
+
+import pytest
+import schemathesis
+from hypothesis import HealthCheck, Phase, given, settings
+from schemathesis.checks import not_a_server_error
+from schemathesis.specs.openapi.checks import (
+    content_type_conformance,
+    response_schema_conformance,
+    status_code_conformance,
+)
+
+from dashboard.app import create_app
+from dashboard.openapi import document
+from dashboard.options import Options
+from monitor import assembly, shelf
+from monitor.store import connection, intake_rows, pieces, resins
+from monitor.store.connection import writing
+from monitor.store.intake_rows import Arrival
+from monitor.watch import Watch, Works
+
+T0 = 1_790_000_000.0
+NOW = T0 + 3 * 3600.0
+KEY = "home/bench/air"
+
+CHECKS = [
+    not_a_server_error,
+    status_code_conformance,
+    content_type_conformance,
+    response_schema_conformance,
+]
+OPERATIONS = [
+    f"{method} {path}"
+    for path, methods in document()["paths"].items()
+    for method in methods
+    if method != "parameters"
+]
+
+
+@pytest.fixture(scope="module")
+def described(tmp_path_factory):
+    """The description as served, over a store with a room and one layer in it."""
+    path = tmp_path_factory.mktemp("described") / "pourside.db"
+    with closing(connection.open_owner(path)) as con:
+        rows = [Arrival(KEY, NOW - 300.0 * n, 21.0, 48.0) for n in range(100)]
+        with writing(con):
+            for profile in shelf.library():
+                resins.save_resin(con, profile, T0, origin="library")
+            intake_rows.commit(con, "home", "bench", rows, (), {}, NOW)
+            piece = pieces.add_piece(con, "Panel", T0)
+            coating = resins.resin(con, "coating_2_1")
+            assert coating is not None
+            pieces.add_layer(con, piece, "Flood", coating, T0, T0, depth_mm=3.0, area_cm2=500.0)
+        Watch().think(con, NOW, Works())
+    app = create_app(Options(path, lambda: NOW, **assembly.page_parts()))
+    return schemathesis.openapi.from_wsgi("/openapi.json", app)
+
+
+@pytest.mark.parametrize("operation", OPERATIONS)
+def test_every_operation_answers_as_described(described, operation):
+    method, path = operation.split(" ", 1)
+
+    # Twelve made-up requests each, the same ones every time: enough to reach every branch
+    # of the checks of the fields, and few enough for a slow board.
+    @given(case=described[path][method].as_strategy())
+    @settings(
+        max_examples=12,
+        deadline=None,
+        derandomize=True,
+        database=None,
+        phases=(Phase.explicit, Phase.generate),
+        suppress_health_check=list(HealthCheck),
+    )
+    def answers(case):
+        # Source of the checks: OpenAPI 3.1 and the description that the program serves.
+        case.call_and_validate(checks=CHECKS)
+
+    answers()
