@@ -308,6 +308,7 @@ def alarm_page() -> str:
     return render_template(
         "alarms.html",
         alarms=views.standing(con, here),
+        hidden=views.hidden(con, here),
         journal=alarms.journal(con, limit=150),
         local=here,
         wording=wording,

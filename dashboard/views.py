@@ -26,7 +26,9 @@ from monitor.core.vocabulary import (
 from monitor.preview import dew_point_c
 from monitor.store import alarms, marks, outlooks, pieces, readings, settings, status
 
-ACTIVE: tuple[AlarmPhase, ...] = ("unacknowledged", "acknowledged", "returned")
+# What came right again on its own is history, not a task.
+STANDING: tuple[AlarmPhase, ...] = ("unacknowledged", "acknowledged")
+HIDDEN: tuple[AlarmPhase, ...] = ("shelved", "out_of_service")
 # The monitor thinks every few seconds; silent for this long, it has stopped.
 STOPPED_S = 120.0
 
@@ -142,18 +144,15 @@ def _trend(con: sqlite3.Connection, key: str, now_s: float, shown: Units) -> str
 
 
 def standing(con: sqlite3.Connection, local: Local) -> list[AlarmView]:
-    """Alarms that stand or returned unseen, the most pressing first."""
+    """Alarms that stand, the most pressing first."""
     rules = {rule["key"]: rule for rule in _rules(con)}
     found = []
     for row in alarms.rows(con):
         state = row.state
-        if state.phase not in ACTIVE:
+        if state.phase not in STANDING:
             continue
         rule = rules.get(state.key, {})
         priority = str(rule.get("priority", "note"))
-        # What came right again on its own is history, not a task.
-        if state.phase == "returned":
-            continue
         found.append(
             (
                 state.phase == "acknowledged",
@@ -173,6 +172,20 @@ def standing(con: sqlite3.Connection, local: Local) -> list[AlarmView]:
             )
         )
     return [view for *_, view in sorted(found, key=lambda item: item[:3])]
+
+
+def hidden(con: sqlite3.Connection, local: Local) -> list[tuple[int, str, str, str]]:
+    """Alarms that a person hid: number, name, until when, and the act that undoes it."""
+    found = []
+    for row in alarms.rows(con):
+        state = row.state
+        if state.phase not in HIDDEN:
+            continue
+        shelved = state.phase == "shelved"
+        until = f"hidden until {local.clock(state.shelved_until_s)}" if shelved else "switched off"
+        act = "unshelve" if shelved else "in_service"
+        found.append((row.id, wording.alarm_name(state.key), until, act))
+    return found
 
 
 def _rules(con: sqlite3.Connection) -> list[dict[str, str]]:

@@ -175,6 +175,20 @@ def test_an_alarm_is_acknowledged_by_asking_the_monitor(client, store_path):
         assert [(a.key, a.act) for a in alarms.asked(con)] == [("room_too_cold", "acknowledge")]
 
 
+def test_an_alarm_that_was_switched_off_can_be_brought_back(client, store_path):
+    def tick():
+        with closing(connection.open_owner(store_path)) as con:
+            Watch().think(con, NOW + 1, Works())
+            return next(r for r in alarms.rows(con) if r.state.key == "room_too_cold")
+
+    number = tick().id
+    assert client.post(f"/alarms/{number}/out_of_service").status_code == 302
+    assert tick().state.phase == "out_of_service"
+    assert "Room too cold, switched off" in client.get("/alarms").get_data(as_text=True)
+    client.post(f"/alarms/{number}/in_service")
+    assert tick().state.phase == "unacknowledged"
+
+
 @pytest.mark.parametrize("headers", [{"Origin": "https://evil.example"},
                                      {"Sec-Fetch-Site": "cross-site"}])  # fmt: skip
 def test_another_sites_form_is_refused(client, headers):
