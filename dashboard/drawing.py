@@ -231,7 +231,7 @@ def _now(axis: TimeAxis, now_s: float | None, top: float, bottom: float, words_y
     return (
         f'<line class="now" x1="{x:.1f}" x2="{x:.1f}" y1="{top}" y2="{bottom}"/>'
         f'<text class="tick strong" x="{beside:.1f}" y="{words_y}" text-anchor="{anchor}">'
-        "now</text>"
+        f"{axis.local.now_word}</text>"
     )
 
 

@@ -161,7 +161,8 @@ def _piece_parts(number: int) -> dict[str, object]:
     for layer in found.layers:
         outlook = outlooks.latest(con, layer.id)
         # A finished layer is told as of its end, not as if it went on.
-        then = Local(options().zone, min(here.now_s, layer.ended_at_s or here.now_s))
+        end_s = layer.ended_at_s
+        then = here if end_s is None else Local(options().zone, end_s, "end")
         layers.append(
             {
                 "view": views.layer_view(con, found, layer, then, shown),
@@ -309,7 +310,11 @@ def alarm_page() -> str:
         "alarms.html",
         alarms=views.standing(con, here),
         hidden=views.hidden(con, here),
-        journal=alarms.journal(con, limit=150),
+        journal=[
+            entry
+            for entry in alarms.journal(con, limit=300)
+            if entry.change.after not in ("suppressed", "normal")
+        ],
         local=here,
         wording=wording,
     )

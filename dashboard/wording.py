@@ -133,9 +133,11 @@ class Units:
 class Local:
     """Local time by the zone's own rules, told from the page's 'now'."""
 
-    def __init__(self, zone: str, now_s: float) -> None:
+    def __init__(self, zone: str, now_s: float, now_word: str = "now") -> None:
         self.zone = ZoneInfo(zone)
         self.now_s = now_s
+        # A finished layer is told as of its end, and its pictures say so.
+        self.now_word = now_word
 
     def at(self, at_s: float) -> datetime:
         """The local moment."""
