@@ -15,6 +15,7 @@ from dashboard.db import acting, now_s, options, reader
 from dashboard.forms import Form
 from dashboard.pages import local
 from monitor.core.vocabulary import STAGES, ResinProfile, StageTime
+from monitor.preview import hardener_ratio
 from monitor.store import alarms, marks, pieces, readings, resins, settings
 
 acts = Blueprint("acts", __name__)
@@ -90,12 +91,12 @@ def start_layer() -> Response | tuple[str, int]:
 
 
 def _ratio(resin: ResinProfile, part_a: float, part_b: float, unit: str, form: Form) -> float:
-    """Hardener used over hardener wanted, by the label's ratio in that unit."""
-    label = resin.ratio_by_weight if unit == "g" else resin.ratio_by_volume
-    if label is None:
-        form.faults.append(f"The label of {resin.name} states no ratio by {unit}")
+    """The core's hardener ratio of what was mixed; a senseless one is a fault in words."""
+    try:
+        ratio = hardener_ratio(resin, part_a, part_b, unit)
+    except ValueError as error:
+        form.faults.append(str(error))
         return 1.0
-    ratio = (part_b / part_a) / (label[1] / label[0])
     if not 0.2 <= ratio <= 5.0:
         form.faults.append(
             f"{part_a:g} of resin and {part_b:g} of hardener is {ratio:.1f} times the label's "

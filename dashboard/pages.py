@@ -98,7 +98,11 @@ def pour() -> str:
         measured=measured,
         cup_keeps="" if measured is None else wording.hours(measured.cup_working_h),
         piece_keeps="" if measured is None else wording.hours(measured.piece_working_h),
-        peak=_peak(outlook),
+        peak=(
+            None
+            if outlook is None or outlook.peak_c is None
+            else views.peak_words(outlook.peak_c, views.units(con))
+        ),
         outlook=outlook,
         stages=_preview_stages(chosen, outlook, here),
         notes=[] if outlook is None else views.warnings_of(outlook, here, views.units(con)),
@@ -107,14 +111,6 @@ def pour() -> str:
         now_field=here.field(here.now_s),
         poured_words=here.clock(here.now_s + later_h * 3600.0),
     )
-
-
-def _peak(outlook: Outlook | None) -> str:
-    if outlook is None or outlook.peak_c is None:
-        return ""
-    if outlook.peak_c > 150.0:
-        return "over 150 °C: it would smoke and crack"
-    return views.units(reader()).temperature(outlook.peak_c, 0)
 
 
 def _preview_stages(

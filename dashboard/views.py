@@ -6,12 +6,11 @@ Nothing is decided here: the monitor's outlook and alarm states are worded, not 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from dashboard import drawing, wording
+from dashboard import coming, drawing, wording
 from dashboard.options import Options
 from dashboard.wording import Local, Units
 from monitor.core.vocabulary import (
@@ -23,7 +22,7 @@ from monitor.core.vocabulary import (
     Piece,
     StageOutlook,
 )
-from monitor.preview import dew_point_c
+from monitor.preview import dew_point_c, smokes
 from monitor.store import alarms, marks, outlooks, pieces, readings, settings, status
 
 # What came right again on its own is history, not a task.
@@ -236,49 +235,6 @@ def _band(stage: StageOutlook, local: Local) -> str:
     return f"{local.clock(stage.p10_s)} to {late}"
 
 
-def next_act(
-    outlook: Outlook, local: Local, done: frozenset[str] = frozenset()
-) -> tuple[str, str, str]:
-    """What comes next, when, and what it means: the soonest stage that is not reached.
-
-    `done` names stages whose act a person has carried out.
-    """
-    stages = {stage.key: stage for stage in outlook.stages if stage.key not in done}
-    now_s = local.now_s
-
-    def at(key: str) -> float | None:
-        stage = stages.get(key)
-        return None if stage is None else (stage.reached_at_s or stage.p50_s)
-
-    for opens, closes, words in (
-        ("tape_window_open", "tape_window_close", "Pull the tape"),
-        ("recoat_window_open", "recoat_window_close", "Recoat without sanding"),
-    ):
-        start, end = at(opens), at(closes)
-        if start is not None and end is not None and start <= now_s < end:
-            return words, f"now, before {local.clock(end)}", wording.STAGE_MEANS[opens]
-    for stage in stages.values():
-        if stage.reached_at_s is not None or (stage.p50_s is not None and stage.p50_s <= now_s):
-            continue
-        name = wording.STAGE_NAMES.get(stage.key, stage.key)
-        means = wording.STAGE_MEANS.get(stage.key, "")
-        if stage.p50_s is None:
-            return name, "not in sight", local.spoken(stage.why)
-        if stage.key == "tape_window_open":
-            until = local.clock(at("tape_window_close"))
-            return "Pull the tape", f"from {local.clock(stage.p50_s)}, before {until}", means
-        if stage.key == "recoat_window_open":
-            until = local.clock(at("recoat_window_close"))
-            words = f"from {local.clock(stage.p50_s)}, before {until}"
-            return "Recoat without sanding", words, means
-        left = f"{local.clock(stage.p50_s)}, in {wording.span(stage.p50_s - now_s)}"
-        if stage.key in wording.STAGE_ACTS:
-            words, when, then = wording.STAGE_ACTS[stage.key]
-            return words, f"{when} {left}", then
-        return name, f"about {left}", means
-    return "Nothing more to wait for", "", "Check the label before use; then end the layer."
-
-
 def strip_of(layer: Layer, outlook: Outlook, local: Local, whole: bool = False) -> Markup:
     """The two-line strip of a layer, for a desk and for a phone; near the present or whole."""
     stages = [stage for stage in outlook.stages if stage.key != "rest_over" or whole]
@@ -330,8 +286,8 @@ def layer_view(
     if outlook is None:
         return LayerView(piece, layer, "Working it out", "in a moment", "", "", (), (), (),
                          Markup(""), kinds, logged, False, False, poured)  # fmt: skip
-    done = acts_done(piece, layer, seen)
-    act, when, means = next_act(outlook, local, done)
+    done = coming.acts_done(piece, layer, seen)
+    act, when, means = coming.next_act(outlook, local, done)
     opens = next((s for s in outlook.stages if s.key == "tape_window_open"), None)
     return LayerView(
         piece=piece,
@@ -350,16 +306,6 @@ def layer_view(
         tape_now=opens is not None and (opens.p10_s or local.now_s + 1.0) <= local.now_s,
         poured=poured,
     )
-
-
-def acts_done(piece: Piece, layer: Layer, seen: Sequence[Mark]) -> frozenset[str]:
-    """Stages that ask for nothing any more: the tape is off, the next layer is on."""
-    done: set[str] = set()
-    if any(mark.kind == "tape_pulled" for mark in seen):
-        done |= {"tape_window_open", "tape_window_close"}
-    if any(other.poured_at_s > layer.poured_at_s for other in piece.layers):
-        done |= {"recoat_window_open", "recoat_window_close"}
-    return frozenset(done)
 
 
 def _mark_words(mark: Mark) -> str:
@@ -382,8 +328,15 @@ def _facts(layer: Layer, outlook: Outlook, shown: Units) -> tuple[str, ...]:
     if outlook.cup_working_h is not None and layer.resin.kind == "pour":
         found.append(f"in the cup it would keep {wording.hours(outlook.cup_working_h)}")
     if outlook.peak_c is not None:
-        found.append(f"warms itself to {shown.temperature(outlook.peak_c, 0)} at most")
+        found.append(peak_words(outlook.peak_c, shown))
     return tuple(found)
+
+
+def peak_words(peak_c: float, shown: Units) -> str:
+    """How hot a pour makes itself."""
+    if smokes(peak_c):
+        return f"heats itself past {shown.temperature(peak_c, 0)}: it smokes and cracks"
+    return f"warms itself to {shown.temperature(peak_c, 0)} at most"
 
 
 def warnings_of(outlook: Outlook, local: Local, shown: Units) -> tuple[str, ...]:

@@ -308,8 +308,3 @@ def system_zone() -> str:
     target = Path("/etc/localtime").resolve().as_posix()
     zone = target.partition("zoneinfo/")[2]
     return zone if zone and _is_zone(zone) else "UTC"
-
-
-def notify_socket() -> str:
-    """The service manager's socket, or nothing where there is no service manager."""
-    return os.environ.get("NOTIFY_SOCKET", "")

@@ -152,6 +152,16 @@ def measures(
     )
 
 
+def hardener_ratio(resin: ResinProfile, part_a: float, part_b: float, unit: str) -> float:
+    """Hardener used over hardener wanted; `unit` is "ml" or "g". Raises ValueError, in words."""
+    return mixing.ratio_error(resin, part_a, part_b, "g" if unit == "g" else "ml")
+
+
+def smokes(peak_c: float) -> bool:
+    """Whether a peak is past what the model tells as a number: it smokes and cracks."""
+    return peak_c >= selfheat.SHOWN_PEAK_C
+
+
 def dew_point_c(temp_c: float, humidity_pct: float) -> float | None:
     """Dew point of the room as the page shows it; None where it cannot be told."""
     if not (np.isfinite(temp_c) and 0.0 < humidity_pct <= 100.0):

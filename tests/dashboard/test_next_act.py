@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from dashboard import charts, views
+from dashboard import charts
 from dashboard.app import create_app
 from dashboard.drawing import Shade
 from dashboard.options import Options
@@ -44,8 +44,8 @@ def outlook(now_h: float) -> Outlook:
 
 def asked(now_h: float, *, marks: tuple[Mark, ...] = (), piece: Piece | None = None) -> str:
     """The act and its time, as the bench words it."""
-    done = views.acts_done(piece or Piece(1, "Panel", T0, (LAYER,)), LAYER, marks)
-    words, when, _ = views.next_act(outlook(now_h), Local("UTC", T0 + now_h * HOUR), done)
+    done = coming.acts_done(piece or Piece(1, "Panel", T0, (LAYER,)), LAYER, marks)
+    words, when, _ = coming.next_act(outlook(now_h), Local("UTC", T0 + now_h * HOUR), done)
     return f"{words} {when}"
 
 

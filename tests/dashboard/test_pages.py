@@ -175,6 +175,25 @@ def test_an_alarm_is_acknowledged_by_asking_the_monitor(client, store_path):
         assert [(a.key, a.act) for a in alarms.asked(con)] == [("room_too_cold", "acknowledge")]
 
 
+def test_a_pour_that_runs_away_is_not_given_a_harmless_number(client):
+    text = client.get("/pour?resin=coating_2_1&area_cm2=100&depth_mm=60").get_data(as_text=True)
+    assert "past 150 °C: it smokes and cracks" in text
+    assert "150 °C at most" not in text
+
+
+def test_amounts_by_weight_are_judged_by_the_densities_where_the_label_gives_volumes(
+    client, store_path
+):
+    with closing(connection.open_owner(store_path)) as con, writing(con):
+        coating = resins.resin(con, "coating_2_1")
+        resins.save_resin(con, replace(coating, ratio_by_weight=None), NOW)
+    weighed = {"resin": "coating_2_1", "piece": "1", "part_unit": "g"}
+    # 2:1 by volume at the profile's densities, worked by hand: 2 x 1.13 g to 1 x 1.00 g.
+    dense = coating.density_a_kg_m3 * 2 / coating.density_b_kg_m3
+    client.post("/pour", data={**weighed, "part_a": f"{dense * 50}", "part_b": "50"})
+    assert _bench(store_path)[0][1].hardener_ratio == pytest.approx(1.0)
+
+
 def test_an_alarm_that_was_switched_off_can_be_brought_back(client, store_path):
     def tick():
         with closing(connection.open_owner(store_path)) as con:
