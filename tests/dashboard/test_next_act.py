@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from dashboard import charts
+from dashboard import charts, coming
 from dashboard.app import create_app
 from dashboard.drawing import Shade
 from dashboard.options import Options
