@@ -141,6 +141,8 @@ class Layer:
     sensor: str | None = None
     ended_at_s: float | None = None
     batch: str = ""
+    probe: str | None = None  # a sensor on the surface itself
+    step: int | None = None  # which step of the piece's plan this layer is
 
 
 @dataclass(frozen=True)
@@ -154,6 +156,7 @@ class Piece:
     note: str = ""
     ended_at_s: float | None = None
     outcome: str = ""
+    archived_at_s: float | None = None
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from monitor.store.packing import pack, unpack
 
 _LAYER = (
     "id, piece_id, name, resin, poured_ms, depth_mm, area_cm2, volume_ml, base, pour_temp_c, "
-    "hardener_ratio, sensor, ended_ms, batch"
+    "hardener_ratio, sensor, ended_ms, batch, probe, step"
 )
 # What a person may correct, and the column that keeps it.
 _LAYER_FIELDS: Mapping[str, str] = {
@@ -29,6 +29,7 @@ _LAYER_FIELDS: Mapping[str, str] = {
     "hardener_ratio": "hardener_ratio",
     "sensor": "sensor",
     "batch": "batch",
+    "probe": "probe",
     "ended_at_s": "ended_ms",
 }
 _PIECE_FIELDS: Mapping[str, str] = {
@@ -36,6 +37,7 @@ _PIECE_FIELDS: Mapping[str, str] = {
     "note": "note",
     "outcome": "outcome",
     "ended_at_s": "ended_ms",
+    "archived_at_s": "archived_ms",
 }
 
 
@@ -67,6 +69,8 @@ def _layer(row: tuple[Any, ...]) -> Layer:
         sensor=row[11],
         ended_at_s=maybe_seconds(row[12]),
         batch=row[13],
+        probe=row[14],
+        step=row[15],
     )
 
 
@@ -82,20 +86,39 @@ def _layers(con: sqlite3.Connection, piece_ids: Iterable[int]) -> dict[int, tupl
 
 def _pieces(con: sqlite3.Connection, where: str, values: tuple[object, ...]) -> list[Piece]:
     rows = con.execute(
-        "SELECT id, name, created_ms, note, ended_ms, outcome FROM pieces "
+        "SELECT id, name, created_ms, note, ended_ms, outcome, archived_ms FROM pieces "
         f"{where} ORDER BY created_ms DESC, id DESC",
         values,
     ).fetchall()
     layers = _layers(con, (row[0] for row in rows))
     return [
-        Piece(id_, name, seconds(created), layers[id_], note, maybe_seconds(ended), outcome)
-        for id_, name, created, note, ended, outcome in rows
+        Piece(
+            id_,
+            name,
+            seconds(created),
+            layers[id_],
+            note,
+            maybe_seconds(ended),
+            outcome,
+            maybe_seconds(archived),
+        )
+        for id_, name, created, note, ended, outcome, archived in rows
     ]
 
 
-def pieces(con: sqlite3.Connection, ended: bool | None = None, search: str = "") -> list[Piece]:
-    """Pieces, newest first: all, those on the bench (False) or those finished (True)."""
+def pieces(
+    con: sqlite3.Connection,
+    ended: bool | None = None,
+    search: str = "",
+    archived: bool | None = None,
+) -> list[Piece]:
+    """Pieces, newest first: all, those on the bench (False) or those finished (True).
+
+    `archived` leaves in only pieces put away (True) or not (False).
+    """
     where = ["1"]
+    if archived is not None:
+        where.append("archived_ms IS NOT NULL" if archived else "archived_ms IS NULL")
     if ended is not None:
         where.append("ended_ms IS NOT NULL" if ended else "ended_ms IS NULL")
     values: list[object] = []
@@ -166,13 +189,16 @@ def add_layer(
     hardener_ratio: float = 1.0,
     sensor: str | None = None,
     batch: str = "",
+    probe: str | None = None,
+    step: int | None = None,
 ) -> int:
     """Start a layer, with the resin as it is today; returns its id."""
     if piece(con, piece_id) is None:
         raise StoreError(f"there is no piece {piece_id} to add a layer to; start one first")
     cursor = con.execute(
         "INSERT INTO layers (piece_id, name, resin, poured_ms, depth_mm, area_cm2, volume_ml, "
-        "base, pour_temp_c, hardener_ratio, sensor, batch) VALUES (?,?,?,?,?,?,?,?,?,?,?,?)",
+        "base, pour_temp_c, hardener_ratio, sensor, batch, probe, step) "
+        "VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
         (
             piece_id,
             name,
@@ -186,6 +212,8 @@ def add_layer(
             hardener_ratio,
             sensor,
             batch,
+            probe,
+            step,
         ),
     )
     id_ = int(cursor.lastrowid or 0)
@@ -296,6 +324,11 @@ def end_piece(con: sqlite3.Connection, id_: int, at_s: float, outcome: str = "")
         if layer_.ended_at_s is None:
             end_layer(con, layer_.id, at_s)
     change_piece(con, id_, at_s, ended_at_s=at_s, outcome=outcome)
+
+
+def archive_piece(con: sqlite3.Connection, id_: int, at_s: float, away: bool = True) -> None:
+    """Put a piece away from the list of pieces, or take it out again."""
+    change_piece(con, id_, at_s, archived_at_s=at_s if away else None)
 
 
 def delete_piece(con: sqlite3.Connection, id_: int) -> None:

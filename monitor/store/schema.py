@@ -188,11 +188,73 @@ CREATE TABLE beats (
 ) STRICT, WITHOUT ROWID;
 """
 
+_WHOLE_PIECE = """
+ALTER TABLE pieces ADD COLUMN archived_ms INTEGER;
+-- A probe on the surface, beside the room's sensor; and the step of the plan that a layer is.
+ALTER TABLE layers ADD COLUMN probe TEXT;
+ALTER TABLE layers ADD COLUMN step INTEGER;
+CREATE TABLE photos (
+  id INTEGER PRIMARY KEY,
+  mark_id INTEGER NOT NULL REFERENCES marks (id) ON DELETE CASCADE,
+  width INTEGER NOT NULL,
+  height INTEGER NOT NULL,
+  jpeg BLOB NOT NULL
+) STRICT;
+CREATE INDEX photos_by_mark ON photos (mark_id);
+-- What the room was said to become, kept to be held against what it became.
+CREATE TABLE past_forecasts (
+  sensor_key TEXT NOT NULL,
+  as_of_ms INTEGER NOT NULL,
+  bands TEXT NOT NULL,
+  PRIMARY KEY (sensor_key, as_of_ms)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE recipes (
+  id INTEGER PRIMARY KEY,
+  name TEXT NOT NULL,
+  recipe TEXT NOT NULL,
+  saved_ms INTEGER NOT NULL
+) STRICT;
+CREATE TABLE plans (
+  piece_id INTEGER PRIMARY KEY REFERENCES pieces (id) ON DELETE CASCADE,
+  recipe TEXT NOT NULL,
+  wishes TEXT NOT NULL,
+  plan TEXT NOT NULL,
+  made_ms INTEGER NOT NULL
+) STRICT;
+CREATE TABLE bottles (
+  id INTEGER PRIMARY KEY,
+  resin_key TEXT NOT NULL,
+  part TEXT NOT NULL,
+  lot TEXT NOT NULL DEFAULT '',
+  opened_ms INTEGER,
+  held_ml REAL NOT NULL,
+  price REAL,
+  note TEXT NOT NULL DEFAULT '',
+  emptied_ms INTEGER
+) STRICT;
+CREATE TABLE bottle_uses (
+  bottle_id INTEGER NOT NULL REFERENCES bottles (id) ON DELETE CASCADE,
+  layer_id INTEGER NOT NULL REFERENCES layers (id) ON DELETE CASCADE,
+  ml REAL NOT NULL,
+  PRIMARY KEY (bottle_id, layer_id)
+) STRICT, WITHOUT ROWID;
+"""
+
+
+def _carry_out(db: Database, script: str) -> None:
+    # One statement at a time: executescript would end the migration's transaction.
+    for statement in script.split(";\n"):
+        if statement.strip():
+            db.execute(statement)
+
 
 @MIGRATIONS()
 def m001_first(db: Database) -> None:
     """Every table of the first release."""
-    # One statement at a time: executescript would end the migration's transaction.
-    for statement in _FIRST.split(";\n"):
-        if statement.strip():
-            db.execute(statement)
+    _carry_out(db, _FIRST)
+
+
+@MIGRATIONS()
+def m002_whole_piece(db: Database) -> None:
+    """Photos, recipes, plans, bottles, a surface probe, archived pieces, past forecasts."""
+    _carry_out(db, _WHOLE_PIECE)

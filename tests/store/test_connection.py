@@ -8,8 +8,9 @@ import threading
 import pytest
 from sqlite_utils import Database
 
-from monitor.store import connection, settings
+from monitor.store import connection, pieces, settings
 from monitor.store.errors import StoreError
+from monitor.store.schema import MIGRATIONS
 
 
 def test_a_new_store_is_made_and_opened_again(tmp_path):
@@ -98,3 +99,16 @@ def test_a_backup_is_a_store(store_path, tmp_path):
     copy = connection.open_reader(tmp_path / "copy.db")
     assert settings.everything(copy) == {"a": "b"}
     copy.close()
+
+
+def test_a_store_of_the_first_release_is_backed_up_and_brought_up_to_date(tmp_path):
+    path = tmp_path / "old.db"
+    old = Database(sqlite3.connect(path, isolation_level=None))
+    MIGRATIONS.apply(old, stop_before="m002_whole_piece")
+    old.conn.execute("INSERT INTO pieces (name, created_ms) VALUES ('tray', 0)")
+    old.conn.close()
+    con = connection.open_owner(path)
+    [piece] = pieces.pieces(con)
+    assert (piece.name, piece.archived_at_s) == ("tray", None)
+    con.close()
+    assert (tmp_path / "old.db.before-m002_whole_piece").exists()
