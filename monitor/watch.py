@@ -125,7 +125,9 @@ class Watch:
 
     def _rates(self, con: sqlite3.Connection, layer: Layer, now_s: float) -> RateDraws:
         """The belief, gathered anew when a mark changed or an hour has passed."""
-        signature = hash(tuple(marks.all_marks(con))) ^ hash(settings.get(con, _since(layer), ""))
+        signature = hash(tuple(marks.all_marks(con))) ^ hash(
+            settings.get(con, beliefs.since_key(layer.resin.key), "")
+        )
         kept = self._draws.get((layer.resin.key, layer.batch))
         if kept is not None and kept[1] == signature and 0 <= now_s - kept[0] < BELIEF_EVERY_S:
             return kept[2]
@@ -324,7 +326,3 @@ class _Book:
             self._held[name] = self.touched[name] = state
         if change is not None:
             self.changes.append(change)
-
-
-def _since(layer: Layer) -> str:
-    return f"belief_since:{layer.resin.key}"

@@ -81,6 +81,44 @@ class Evidence:
     contradictory: bool = False
 
 
+@dataclass(frozen=True)
+class Felt:
+    """One stage of one layer as its marks bound it: after `low_s`, by `high_s` (may be inf).
+
+    `wet` and `dry` are the marks that say "not yet" and "reached", each in order of time.
+    """
+
+    event: str
+    low_s: float
+    high_s: float
+    wet: tuple[Mark, ...]
+    dry: tuple[Mark, ...]
+
+
+def felt_between(layer: Layer, marks: Sequence[Mark]) -> tuple[Felt, ...]:
+    """When each stage came, as far as the layer's marks tell.
+
+    Marks of other layers, set aside, notes, or made before the pour do not count.
+    """
+    used = sorted(
+        (
+            mark
+            for mark in marks
+            if mark.layer_id == layer.id and not mark.set_aside and mark.at_s > layer.poured_at_s
+        ),
+        key=lambda mark: mark.at_s,
+    )
+    found = []
+    for event, (not_yet, reached) in _SPEAKS[layer.resin.kind].items():
+        if event not in layer.resin.stages:
+            continue
+        wet = tuple(mark for mark in used if _word(mark) in not_yet)
+        dry = tuple(mark for mark in used if _word(mark) in reached)
+        if wet or dry:
+            found.append(Felt(event, *_interval(layer.poured_at_s, wet, dry), wet, dry))
+    return tuple(found)
+
+
 def ea_grid_of(profile: ResinProfile) -> FloatArray:
     """The grid of activation energies [J/mol] of a resin's belief, (EA_POINTS,)."""
     spread = EA_SPAN_SD * np.linspace(-1.0, 1.0, EA_POINTS) * max(profile.ea_sd_j_mol, 1.0)
@@ -108,27 +146,10 @@ def evidence_of(
     """
     grid = ea_grid_of(layer.resin) if ea_grid is None else np.asarray(ea_grid, dtype=np.float64)
     known = np.isfinite(at_s) & np.isfinite(resin_c)
-    used = sorted(
-        (
-            mark
-            for mark in marks
-            if mark.layer_id == layer.id and not mark.set_aside and mark.at_s > layer.poured_at_s
-        ),
-        key=lambda mark: mark.at_s,
-    )
-    if not used or not np.any(known):
+    felt = felt_between(layer, marks)
+    if not felt or not np.any(known):
         return ()
-    felt = []
-    for event, (not_yet, reached) in _SPEAKS[layer.resin.kind].items():
-        if event not in layer.resin.stages:
-            continue
-        wet = [mark for mark in used if _word(mark) in not_yet]
-        dry = [mark for mark in used if _word(mark) in reached]
-        if wet or dry:
-            felt.append((event, wet, dry, *_interval(layer.poured_at_s, wet, dry)))
-    if not felt:
-        return ()
-    ends_s = sorted({end for *_, low, high in felt for end in (low, high) if np.isfinite(end)})
+    ends_s = sorted({end for one in felt for end in (one.low_s, one.high_s) if np.isfinite(end)})
     ages = dict(
         zip(
             ends_s,
@@ -142,16 +163,16 @@ def evidence_of(
             layer_id=layer.id,
             layer_name=layer.name,
             batch=layer.batch,
-            event=event,
-            basis=layer.resin.stages[event].basis,
-            label_age_h=layer.resin.stages[event].hours,
-            at_s=max(mark.at_s for mark in (*wet, *dry)),
-            age_lower_h=ages[low],
-            age_upper_h=ages.get(high, endless),
-            mark_ids=tuple(sorted(mark.id for mark in (*wet, *dry))),
-            contradictory=bool(wet and dry and wet[-1].at_s >= dry[0].at_s),
+            event=one.event,
+            basis=layer.resin.stages[one.event].basis,
+            label_age_h=layer.resin.stages[one.event].hours,
+            at_s=max(mark.at_s for mark in (*one.wet, *one.dry)),
+            age_lower_h=ages[one.low_s],
+            age_upper_h=ages.get(one.high_s, endless),
+            mark_ids=tuple(sorted(mark.id for mark in (*one.wet, *one.dry))),
+            contradictory=bool(one.wet and one.dry and one.wet[-1].at_s >= one.dry[0].at_s),
         )
-        for event, wet, dry, low, high in felt
+        for one in felt
     )
 
 
