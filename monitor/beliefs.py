@@ -14,6 +14,7 @@ from monitor.store import marks, pieces, readings, settings
 
 # A layer's surface questions are settled within this; later marks speak of full cure.
 LAYER_SPAN_S = 14 * 86400.0
+LATELY_S = 3600.0
 
 
 def since_key(resin_key: str) -> str:
@@ -41,6 +42,7 @@ def of_resin(
         series = rooms.past(con, key, layer.poured_at_s - 3600.0, end_s)
         if len(series.at_s) == 0:
             continue
+        series = rooms.log_at_piece(con, layer.probe, series, end_s)
         found.extend(evidence.evidence_of(layer, its_marks, series.at_s, series.temp_c, ea_grid))
     since = settings.get(con, since_key(profile.key), "")
     return belief.posterior(
@@ -54,9 +56,16 @@ def draws_for(con: sqlite3.Connection, layer: Layer, now_s: float, paths: int = 
 
 
 def first_sensor(con: sqlite3.Connection) -> str | None:
-    """The sensor that stands for the room where a layer names none: the last one heard."""
-    heard = [sensor for sensor in readings.sensors(con) if sensor.last_at_s is not None]
-    return max(heard, key=lambda sensor: sensor.last_at_s or 0.0).key if heard else None
+    """The sensor that stands for the room where a layer names none.
+
+    The last one heard; of those heard lately, one that measures humidity before a probe.
+    """
+    heard = [(sensor.last_at_s, sensor) for sensor in readings.sensors(con) if sensor.last_at_s]
+    if not heard:
+        return None
+    newest_s = max(at_s for at_s, _ in heard)
+    lately = [pair for pair in heard if pair[0] >= newest_s - LATELY_S]
+    return max(lately, key=lambda pair: (pair[1].last_humidity_pct is not None, pair[0]))[1].key
 
 
 @dataclass(frozen=True)

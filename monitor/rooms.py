@@ -6,8 +6,9 @@ import sqlite3
 
 import numpy as np
 
+from monitor.core.room import probe as probing
 from monitor.core.room import quality
-from monitor.core.vocabulary import FloatArray, RoomSeries
+from monitor.core.vocabulary import FloatArray, RoomPaths, RoomSeries
 from monitor.store import corrections, readings
 
 # Raw readings this far back; before that minute means, which cost a fraction and lose nothing
@@ -45,6 +46,29 @@ def past(con: sqlite3.Connection, key: str, from_s: float, now_s: float) -> Room
         humidity_pct = np.concatenate([older.humidity_pct, humidity_pct])
     temp_c, humidity_pct = _corrected(con, key, at_s, temp_c, humidity_pct)
     return RoomSeries(at_s, temp_c, _known_humidity(humidity_pct), dropped)
+
+
+def as_piece_meets(
+    con: sqlite3.Connection,
+    probe: str | None,
+    series: RoomSeries,
+    future: RoomPaths,
+    now_s: float,
+) -> tuple[RoomSeries, RoomPaths]:
+    """A room's log and futures at the piece itself, where a probe on the piece is named."""
+    if probe is None or len(series.at_s) == 0:
+        return series, future
+    felt = past(con, probe, float(series.at_s[0]) - 600.0, now_s)
+    return probing.at_piece(series, felt), probing.ahead_of_piece(future, series, felt)
+
+
+def log_at_piece(
+    con: sqlite3.Connection, probe: str | None, series: RoomSeries, now_s: float
+) -> RoomSeries:
+    """The log half of `as_piece_meets`."""
+    if probe is None or len(series.at_s) == 0:
+        return series
+    return probing.at_piece(series, past(con, probe, float(series.at_s[0]) - 600.0, now_s))
 
 
 def has_humidity(con: sqlite3.Connection, key: str, now_s: float) -> bool:

@@ -90,9 +90,9 @@ class Watch:
             future = futures[room] if room else forecast.forecast(series, now_s, paths=PATHS)
             for _, layer in pairs:
                 seen = marks.marks(con, layer.id)
-                found.append(
-                    cure.outlook(layer, series, future, self._rates(con, layer, now_s), seen, now_s)
-                )
+                met, ahead = rooms.as_piece_meets(con, layer.probe, series, future, now_s)
+                rates = self._rates(con, layer, now_s)
+                found.append(cure.outlook(layer, met, ahead, rates, seen, now_s))
         with writing(con):
             for one in found:
                 # Deleted on the page while we thought: nothing to keep.

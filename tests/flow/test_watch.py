@@ -145,3 +145,22 @@ def test_the_forecast_is_kept_for_the_page(con, layer):
     bands = forecasts.latest(con, KEY)
     assert (bands.temp_p10_c <= bands.temp_p50_c).all()
     assert bands.at_s[-1] >= T0 + 71 * HOUR
+
+
+def test_a_probe_on_a_cold_piece_slows_its_layer_not_the_others(con, layer):
+    now = put(con, np.full(30, 21.0), T0)
+    with writing(con):
+        rows = [
+            Arrival("home/bench/panel", T0 - 3600.0 + 300 * n, 15.0 + 0.1 * (n % 2), None)
+            for n in range(42)
+        ]
+        intake_rows.commit(con, "home", "bench", rows, (), {}, now)
+        probed = pieces.add_layer(
+            con, 1, "On the floor", COATING, T0, T0, depth_mm=3.0, probe="home/bench/panel"
+        )
+    Watch().think(con, now, Works())
+    warm, cold = outlooks.latest(con, layer), outlooks.latest(con, probed)
+    assert cold.equivalent_age_h < 0.75 * warm.equivalent_age_h
+    assert p50(con, probed) > p50(con, layer) + 2 * HOUR
+    # A thermometer on the piece does not stand for the room.
+    assert warm.rate_now > 0.7
