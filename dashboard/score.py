@@ -66,16 +66,21 @@ def _layer_view(
     names: dict[int, str],
     here: Local,
 ) -> dict[str, object]:
+    def after(at_s: float) -> str:
+        return wording.hours((at_s - layer.poured_at_s) / 3600.0)
+
+    ran = [row.ran_inside for row in rows if row.ran_inside is not None]
     return {
         "name": layer.name,
         "piece": names.get(layer.piece_id, ""),
         "piece_id": layer.piece_id,
         "poured": here.full(layer.poured_at_s),
+        "ran": _share(sum(ran), len(ran)),
         "stages": [
             {
                 "name": wording.STAGE_NAMES.get(row.key, row.key),
-                "said": f"{here.clock(row.p10_s)} to {here.clock(row.p90_s)}",
-                "ran": "not there yet" if row.ran_s is None else here.clock(row.ran_s),
+                "said": f"{after(row.p10_s)} to {after(row.p90_s)}",
+                "ran": "not there yet" if row.ran_s is None else after(row.ran_s),
                 "ran_inside": row.ran_inside,
                 "felt": "" if row.felt is None else wording.FELT_NAMES[row.felt],
             }

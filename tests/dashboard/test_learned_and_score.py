@@ -64,7 +64,7 @@ def read(client, path):
 def test_it_says_which_layer_taught_what(client):
     text = read(client, PAGE)
     assert "slower than the label" in text
-    assert "tack-free: not yet at 13" in text
+    assert "Tack-free: not yet at 13" in text
     assert "Tacky, " in text
 
 

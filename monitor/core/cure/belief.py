@@ -239,11 +239,11 @@ def _explanation(belief: Belief, items: Sequence[Evidence]) -> Explanation:
         if belief.layers_learned > 1 and _chance_wrong(item, belief) > 0.5:
             fits = False
             sentence += "; stands apart from the other layers, so it hardly counts"
-        words.append(sentence)
+        words.append(sentence[0].upper() + sentence[1:] + ".")
     marks = sorted({mark for item in items for mark in item.mark_ids})
     return Explanation(
         layer_id=items[0].layer_id,
-        words=f"{items[0].layer_name}: " + ". ".join(words) + ".",
+        words=" ".join(words),
         fits=fits,
         fits_label=fits_label,
         mark_ids=tuple(marks),
