@@ -1,8 +1,13 @@
 """Announce the node to a home-automation hub by the hubs' MQTT discovery convention.
 
 Off unless a prefix is configured. One retained message for each quantity, at
-`<prefix>/sensor/<device>/<quantity>/config`, tells the hub where readings come from and how
-to take them out of a SenML message. The hub sees the newest value of each message.
+`<prefix>/sensor/<device>/<quantity>/config` (component, then a node id and an object id, each
+of letters, digits, `-` and `_`), tells the hub where readings come from and how to take them
+out of a SenML message. The hub sees the newest value of each message, and `online` or
+`offline` from the node's status, the convention's own default words. An empty retained
+message on the same topic makes the hub forget it. Topic and keys are those of the
+convention's published documentation (MQTT sensor: discovery topic and configuration
+variables), read there.
 """
 
 from __future__ import annotations

@@ -28,7 +28,7 @@ from firmware_side.link import Broker, Link, Protocol
 from firmware_side.notify import notify
 from firmware_side.outbox import MAX_SAMPLES, Outbox
 from firmware_side.sender import Sender
-from firmware_side.sensors.base import Sample, SensorFault, Source, Timetable
+from firmware_side.sensors.base import Closable, Sample, SensorFault, Source, Timetable
 
 log = logging.getLogger(__name__)
 
@@ -77,15 +77,20 @@ def run(
 ) -> None:
     """Sample and publish until `stop`; every sample taken is on disk until it is committed.
 
-    `is_set` tells whether the clock can be believed; by default the clock is asked.
-    Raises `NodeError` where a person must act or the process must start anew.
+    `is_set` tells whether the clock can be believed; by default the clock is asked. A source
+    that holds a pin is closed at the end. Raises `NodeError` where a person must act or the
+    process must start anew.
     """
-    _check(options)
-    outbox = Outbox(options.outbox_path, options.outbox_max_samples, machine_start())
     try:
-        _Node(options, source, clock, stop, outbox, is_set or _judge_of(clock)).run()
+        _check(options)
+        outbox = Outbox(options.outbox_path, options.outbox_max_samples, machine_start())
+        try:
+            _Node(options, source, clock, stop, outbox, is_set or _judge_of(clock)).run()
+        finally:
+            outbox.close()
     finally:
-        outbox.close()
+        if isinstance(source, Closable):
+            source.close()
 
 
 class _Node:

@@ -2,23 +2,40 @@
 
 from __future__ import annotations
 
+import grp
+import os
+import platform
+import pwd
 import shutil
+import socket
+import sqlite3
+import subprocess
 import threading
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
+from firmware_side import board as machine
 from firmware_side import clock as node_clock
 from firmware_side.errors import NodeError
-from firmware_side.sensors.base import SensorFault
+from firmware_side.sensors.base import Closable, SensorFault
 from monitor import brokers, node_role
 from monitor.clock import Clock
 from monitor.config import Config
 from monitor.mqtt_link import Link, speaks_5
 from monitor.store import connection
+from monitor.store.connection import writing
 from monitor.store.errors import StoreError
 
 LEAST_FREE_BYTES = 200e6
 ANSWER_WITHIN_S = 5.0
+# Of an eMMC's life; the kernel tells it in tenths.
+WORN_PCT = 80
+# MQTT 3.1.1 section 3.1: CONNECT, level 4, clean session, keep-alive 60, empty identifier, no
+# user. Section 3.2: the answer's fourth byte is 0 where it lets us in.
+_HELLO_NOBODY = bytes.fromhex("100c00044d5154540402003c0000")
+_LOOPBACK = ("127.0.0.1", "::1", "localhost")
+_LISTENS = "0A"  # linux/tcp_states.h
 
 
 @dataclass(frozen=True)
@@ -31,17 +48,59 @@ class Result:
     mend: str = ""
 
 
-def board(config: Config) -> list[Result]:
-    """Try every part that the config names."""
+def board(config: Config, root: Path = machine.ROOT) -> list[Result]:
+    """Try every part that the config names. `root` stands for `/`, for the tests."""
     return [
+        _machine(root),
+        _user(config),
         _folder(config),
         _disk(config),
+        _card(config, root),
+        *_supply(root),
         _clock(config),
         _store(config),
         _broker(config),
+        *_who_may_log_in(config, root),
+        *_pins(config, root),
         _sensor(config),
-        _login(config),
+        _page(config),
     ]
+
+
+def _machine(root: Path) -> Result:
+    name = machine.model(root) or "a machine without a name"
+    return Result(
+        "board", True, f"{name}, {platform.machine()}, Python {platform.python_version()}"
+    )
+
+
+def _user(config: Config) -> Result:
+    """The services' user owns the folder; what root once made in it they cannot write."""
+    name, folder = _user_name(os.geteuid()), config.data_dir
+    try:
+        owner_id = folder.stat().st_uid
+        strange = [one.name for one in folder.iterdir() if one.stat().st_uid != owner_id]
+    except OSError:
+        return Result("user", True, f"{name}; {folder} is not there yet")
+    owner = _user_name(owner_id)
+    if strange:
+        return Result(
+            "user",
+            False,
+            f"{', '.join(sorted(strange)[:3])} in {folder} is not {owner}'s, to whom the folder is",
+            f"sudo chown -R {owner}: {folder}",
+        )
+    if os.geteuid() == 0 and owner_id != 0:
+        words = f"root, but the services run as {owner}: what root may, they may not"
+        return Result("user", True, f"{words}; try it as: sudo -u {owner} pourside check")
+    return Result("user", True, f"{name}; {folder} is {owner}'s")
+
+
+def _user_name(number: int) -> str:
+    try:
+        return pwd.getpwuid(number).pw_name
+    except KeyError:
+        return str(number)
 
 
 def _folder(config: Config) -> Result:
@@ -73,6 +132,54 @@ def _disk(config: Config) -> Result:
     return Result("disk", True, words)
 
 
+def _card(config: Config, root: Path) -> Result:
+    """What the data lies on, whether it can still be written, and how worn it is."""
+    found = machine.storage_of(_existing(config.data_dir), root)
+    if found.read_only:
+        return Result(
+            "storage",
+            False,
+            f"{found.mounted_at} is mounted read-only, as a failing card is; copy the data off it",
+            f"sudo mount -o remount,rw {found.mounted_at} && sudo dmesg | tail",
+        )
+    if found.errors:
+        return Result(
+            "storage",
+            False,
+            f"{found.device} has {found.errors} errors of its file system; back up and replace it",
+            "pourside backup FILE",
+        )
+    if found.worn_out or (found.life_used_pct or 0) >= WORN_PCT:
+        used = "most" if found.life_used_pct is None else f"{found.life_used_pct} %"
+        words = f"{found.device}: {used} of its life is used; make a backup and replace it"
+        return Result("storage", False, words, "pourside backup FILE")
+    if found.kind == "emmc" and found.life_used_pct is not None:
+        return Result("storage", True, f"{found.device}: at most {found.life_used_pct} % worn")
+    words = {
+        "emmc": "eMMC that does not tell its wear",
+        "sd": "memory card; a card does not tell its wear, so keep a backup elsewhere",
+        "nvme": "solid-state drive; its wear is told by: sudo smartctl -A",
+        "disk": "drive; its wear, if it knows it, is told by: sudo smartctl -A",
+    }.get(found.kind, "of unknown kind; its wear cannot be read here")
+    return Result("storage", True, f"{found.device or found.mounted_at}: {words}")
+
+
+def _supply(root: Path) -> list[Result]:
+    weak = machine.undervolted(root)
+    if weak is None:
+        return []
+    if not weak:
+        return [Result("supply", True, "has held since the start")]
+    return [
+        Result(
+            "supply",
+            False,
+            "the supply fell too low: readings and the card suffer",
+            "use the supply meant for this board and a short cable, then: sudo reboot",
+        )
+    ]
+
+
 def _clock(config: Config) -> Result:
     if config.clock.start:
         return Result("clock", True, f"made-up time from {config.clock.start}")
@@ -90,10 +197,19 @@ def _store(config: Config) -> Result:
     if not config.store_path.exists():
         return Result("store", True, f"{config.store_path} will be made at the first start")
     try:
-        connection.open_reader(config.store_path).close()
+        with closing(connection.open_writer(config.store_path)) as con, writing(con):
+            pass  # it takes a transaction
     except StoreError as error:
         return Result("store", False, str(error), "pourside restore FILE --yes")
-    return Result("store", True, f"{config.store_path} opens")
+    except sqlite3.OperationalError as error:
+        folder = config.store_path.parent
+        return Result(
+            "store",
+            False,
+            f"{config.store_path} cannot be written ({error})",
+            f"sudo chown -R {_user_name(folder.stat().st_uid)}: {folder}",
+        )
+    return Result("store", True, f"{config.store_path} opens and can be written")
 
 
 def _broker(config: Config) -> Result:
@@ -133,20 +249,139 @@ def _broker(config: Config) -> Result:
         link.stop()
 
 
+def _who_may_log_in(config: Config, root: Path) -> list[Result]:
+    """Whether anybody may send readings, and from where the broker can be reached."""
+    here = config.broker.host in _LOOPBACK
+    if config.broker.run == "embedded":
+        return [Result("login", True, "no password, from this machine only")]
+    if config.broker.run == "mosquitto":
+        anybody, everywhere = not config.broker.username, not here
+    else:
+        try:
+            anybody = _lets_in_anybody(config.broker.host, config.broker.port)
+        except OSError:
+            return []  # the broker's own line says that it is away
+        everywhere = not here or _listens_everywhere(config.broker.port, root)
+    reach = "from every network this machine is on" if here else f"at {config.broker.host}"
+    if not everywhere:
+        reach = "from this machine only"
+    if anybody and everywhere:
+        return [
+            Result(
+                "login",
+                False,
+                f"anybody can send readings and hear them: no password is asked for, {reach}",
+                "sudo cp hardware/broker/pourside.conf /etc/mosquitto/conf.d/ "
+                "and the password as in hardware/README.md, 'The software on the board'",
+            )
+        ]
+    return [Result("login", True, f"{'no' if anybody else 'only with a'} password, {reach}")]
+
+
+def _lets_in_anybody(host: str, port: int) -> bool:
+    with socket.create_connection((host, port), ANSWER_WITHIN_S) as line:
+        line.settimeout(ANSWER_WITHIN_S)
+        line.sendall(_HELLO_NOBODY)
+        answer = line.recv(4)
+    return len(answer) == 4 and answer[0] == 0x20 and answer[3] == 0
+
+
+def _listens_everywhere(port: int, root: Path) -> bool:
+    for table in ("proc/net/tcp", "proc/net/tcp6"):
+        try:
+            lines = (root / table).read_text(encoding="ascii").splitlines()[1:]
+        except OSError:
+            continue
+        for fields in map(str.split, lines):
+            address, _, number = fields[1].partition(":")
+            if fields[3] == _LISTENS and int(number, 16) == port and not int(address, 16):
+                return True
+    return False
+
+
+def _pins(config: Config, root: Path) -> list[Result]:
+    """The pins that the config names: on the header, each for one thing, and ours to use."""
+    wanted = {"lamp or buzzer": [pin for one in config.channels if one.kind == "lamp"
+                                 for pin in (one.lamp_pin, one.buzzer_pin) if pin]}  # fmt: skip
+    if config.node.source == "dht22":
+        wanted["sensor"] = [config.node.pin]
+    named = [(use, pin, machine.gpio_number(pin)) for use, pins in wanted.items() for pin in pins]
+    if not named:
+        return []
+    for use, pin, number in named:
+        if number is None:
+            words = f"{pin!r} for the {use} is no pin of the header; D4 is GPIO 4, header pin 7"
+            return [Result("pins", False, words, "name another under [node] or [[channels]]")]
+    numbers = [number for _, _, number in named]
+    twice = [number for number in numbers if numbers.count(number) > 1]
+    if twice:
+        words = f"GPIO {twice[0]} is named for two things"
+        return [
+            Result("pins", False, words, "give each a pin of its own, as in hardware/README.md")
+        ]
+    chips = machine.gpio_chips(root)
+    if not chips:
+        return [
+            Result(
+                "pins",
+                False,
+                "this machine shows no pins (no /dev/gpiochip*)",
+                'set source = "simulated" under [node], or move the sensor to a board with pins',
+            )
+        ]
+    ours = [chip for chip in chips if os.access(chip, os.R_OK | os.W_OK)]
+    if not ours:
+        group, us = _group_name(chips[0].stat().st_gid), _user_name(os.geteuid())
+        return [
+            Result(
+                "pins",
+                False,
+                f"{us} may not use {chips[0]}, which is for the group {group}",
+                f"sudo usermod -a -G {group} {us}, then log in anew",
+            )
+        ]
+    listed = ", ".join(f"GPIO {number} for the {use}" for use, _, number in named)
+    return [Result("pins", True, f"{listed}; {ours[0].name} can be used")]
+
+
+def _group_name(number: int) -> str:
+    try:
+        return grp.getgrgid(number).gr_name
+    except KeyError:
+        return str(number)
+
+
 def _sensor(config: Config) -> Result:
     if config.node.source == "none":
         return Result("sensor", True, "no sensor on this machine (node.source is 'none')")
+    if config.node.source == "dht22" and _service_runs("pourside-node"):
+        words = "the service pourside-node reads it; to try it here: sudo systemctl stop"
+        return Result("sensor", True, f"{words} pourside-node")
     try:
-        clock = node_clock.Clock(node_role.start_s(config), config.clock.speed)
-        sample = node_role.source_of(config, clock).read()
+        source = node_role.source_of(
+            config, node_clock.Clock(node_role.start_s(config), config.clock.speed)
+        )
+        try:
+            sample = source.read()
+        finally:
+            if isinstance(source, Closable):
+                source.close()
     except (SensorFault, NodeError, OSError, ValueError) as error:
         return Result("sensor", False, f"{config.node.source}: {error}", "see hardware/README.md")
     humidity = "" if sample.humidity_pct is None else f", {sample.humidity_pct:.1f} %RH"
     return Result("sensor", True, f"{config.node.source} reads {sample.temp_c:.1f} °C{humidity}")
 
 
-def _login(config: Config) -> Result:
-    if config.dashboard.host in ("127.0.0.1", "::1", "localhost"):
+def _service_runs(name: str) -> bool:
+    tool = shutil.which("systemctl")
+    if tool is None:
+        return False
+    asked = subprocess.run([tool, "is-active", "--quiet", name], check=False, capture_output=True)
+    return asked.returncode == 0
+
+
+def _page(config: Config) -> Result:
+    if config.dashboard.host in _LOOPBACK:
         return Result("page", True, "reachable from this machine only")
     return Result(
         "page",

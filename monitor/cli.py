@@ -130,10 +130,15 @@ def dashboard(config_path: Path) -> None:
 
 @cli.command()
 @config_option
-def check(config_path: Path) -> None:
+@click.option("--sensor", default=None, metavar="KEY",
+              help="Instead: how the guided check of this sensor stands.")  # fmt: skip
+def check(config_path: Path, sensor: str | None) -> None:
     """Is this board ready? One line for each part: what is wrong and what mends it."""
     from monitor.checks import board
 
+    if sensor is not None:
+        _tell_sensor(_loaded(config_path), sensor)
+        return
     results = board(_loaded(config_path))
     for result in results:
         click.echo(f"{'ok  ' if result.fine else 'MEND'}  {result.part}: {result.words}")
@@ -141,6 +146,23 @@ def check(config_path: Path) -> None:
             click.echo(f"      {result.mend}")
     if not all(result.fine for result in results):
         raise click.exceptions.Exit(1)
+
+
+def _tell_sensor(config: Config, key: str) -> None:
+    from monitor import sensor_check_words, sensor_checks
+    from monitor.clock import Clock
+    from monitor.store import connection
+
+    _need_store(config)
+    now_s = Clock(config.clock.start_s, config.clock.speed).now_s()
+    with closing(connection.open_reader(config.store_path)) as con:
+        found = sensor_checks.look(con, key, now_s)
+    if found is None:
+        raise sensor_checks.CheckError(
+            f"no check of {key} is going on; start one on the page, under Settings"
+        )
+    for line in sensor_check_words.words(found, now_s):
+        click.echo(line)
 
 
 @cli.command()

@@ -47,6 +47,7 @@ class NodeConfig:
     file: str = ""
     seed: int = 1
     outbox: str = ""
+    announce_to: str = ""
 
 
 @dataclass(frozen=True)
@@ -159,7 +160,7 @@ _NUMBERS: Mapping[str, tuple[float, float]] = {
 }
 _CHOICES: Mapping[str, tuple[str, ...]] = {
     "broker.run": ("none", "mosquitto", "embedded"),
-    "node.source": ("none", "dht22", "simulated", "replay"),
+    "node.source": ("none", "dht22", "kernel", "simulated", "replay"),
     "node.pulse": ("auto", "pulse", "bitbang"),
     "foreign.unit": ("C", "F"),
     "channels.kind": ("webhook", "mail", "library", "lamp"),
@@ -266,6 +267,8 @@ def _cross_faults(config: Config) -> list[str]:
     faults = []
     if config.node.source == "replay" and not config.node.file:
         faults.append("node.file is empty: a replay needs the CSV file to play")
+    if config.node.source == "kernel" and not config.node.file:
+        faults.append("node.file is empty: name the kernel's file of the thermometer")
     if config.clock.start == "replay" and config.node.source != "replay":
         faults.append("clock.start = 'replay', but node.source is not 'replay'")
     if config.clock.speed != 1.0 and not config.clock.start:
@@ -273,6 +276,19 @@ def _cross_faults(config: Config) -> list[str]:
     for place, text in (("site", config.site), ("node.name", config.node.name)):
         if not text or any(not (c.isalnum() or c in "-_.") for c in text):
             faults.append(f"{place} = {text!r}: expected letters, digits, '-', '_' or '.'")
+    prefix = config.node.announce_to
+    if prefix and (set(prefix) & set("+#\0 ") or "" in prefix.split("/")):
+        faults.append(
+            f"node.announce_to = {prefix!r}: expected the start of a topic, without '+', '#', "
+            "spaces or empty levels; '' announces nothing"
+        )
+    for channel in config.channels:
+        for key in ("lamp_pin", "buzzer_pin"):
+            pin = getattr(channel, key)
+            if pin and not (pin.isascii() and pin.isdigit() and int(pin) < 28):
+                faults.append(
+                    f"channels.{key} = {pin!r}: expected a GPIO number like '17' (0 to 27)"
+                )
     for number, foreign in enumerate(config.foreign, 1):
         if not foreign.topic or not foreign.node:
             faults.append(f"foreign number {number}: topic and node must both be given")

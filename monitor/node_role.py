@@ -32,6 +32,10 @@ def source_of(
         from firmware_side.sensors.replay import ReplaySource
 
         return ReplaySource(Path(config.node.file))
+    if config.node.source == "kernel":
+        from firmware_side.sensors.kernel import KernelThermometer
+
+        return KernelThermometer(Path(config.node.file))
     from firmware_side.sensors.dht22 import Dht22
 
     return Dht22(config.node.pin, method=config.node.pulse, stop=stop)  # type: ignore[arg-type]
@@ -49,6 +53,7 @@ def node_options(config: Config) -> sensor_node.NodeOptions:
         username=config.broker.username or None,
         password=config.broker.password or None,
         outbox_path=config.outbox_path,
+        announce_to=config.node.announce_to or None,
     )
 
 

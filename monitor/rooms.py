@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sqlite3
 
 import numpy as np
@@ -9,7 +10,7 @@ import numpy as np
 from monitor.core.room import probe as probing
 from monitor.core.room import quality
 from monitor.core.vocabulary import FloatArray, RoomPaths, RoomSeries
-from monitor.store import corrections, readings
+from monitor.store import away, corrections, readings
 
 # Raw readings this far back; before that minute means, which cost a fraction and lose nothing
 # that a cure would feel.
@@ -44,6 +45,12 @@ def past(con: sqlite3.Connection, key: str, from_s: float, now_s: float) -> Room
         at_s = np.concatenate([older.at_s + 30.0, at_s])
         temp_c = np.concatenate([older.temp_c, temp_c])
         humidity_pct = np.concatenate([older.humidity_pct, humidity_pct])
+    there = np.ones(len(at_s), dtype=bool)
+    for left_s, back_s in away.stretches(con, key):
+        there &= (at_s < left_s) | (at_s > (math.inf if back_s is None else back_s))
+    if not there.all():
+        dropped["away from its room"] = int((~there).sum())
+    at_s, temp_c, humidity_pct = at_s[there], temp_c[there], humidity_pct[there]
     temp_c, humidity_pct = _corrected(con, key, at_s, temp_c, humidity_pct)
     return RoomSeries(at_s, temp_c, _known_humidity(humidity_pct), dropped)
 

@@ -1,17 +1,8 @@
 """What every source of readings is: one method, one value, one fault.
 
-To add a sensor write a file beside this one with a class whose `read` returns a `Sample`
-or raises `SensorFault`. A complete one, for a thermometer that the kernel shows as a file:
-
-    class KernelThermometer:
-        def __init__(self, path: Path) -> None:
-            self._path = path
-
-        def read(self) -> Sample:
-            try:
-                return Sample(int(self._path.read_text()) / 1000.0, None)
-            except (OSError, ValueError) as error:
-                raise SensorFault(f"{self._path} gave no temperature: {error}") from error
+To add a sensor write a file beside this one with a class whose `read` returns a `Sample` or
+raises `SensorFault`; `kernel.py` is a small one to copy. `hardware/README.md`, "Another kind
+of sensor", goes through it line by line.
 """
 
 from __future__ import annotations
@@ -50,3 +41,11 @@ class Timetable(Protocol):
 
     def next_at_s(self) -> float | None:
         """When the next sample is due on the node's clock; `None` when there is none."""
+
+
+@runtime_checkable
+class Closable(Protocol):
+    """A source that holds something of the machine's (a pin, a bus) until it is closed."""
+
+    def close(self) -> None:
+        """Let go of it. The node calls this once, at its end, whatever ended it."""

@@ -17,12 +17,15 @@ BUSY_TIMEOUT_S = 10.0
 
 
 def _connect(path: Path) -> sqlite3.Connection:
+    con = None
     try:
         con = sqlite3.connect(path, timeout=BUSY_TIMEOUT_S, isolation_level=None)
         con.execute("PRAGMA foreign_keys = ON")
         con.execute("PRAGMA busy_timeout = 10000")
         con.execute("SELECT count(*) FROM sqlite_master").fetchone()
     except sqlite3.DatabaseError as error:
+        if con is not None:
+            con.close()
         raise StoreError(
             f"the store {path} cannot be opened ({error}); expected a Pourside database in a "
             "writable folder. Check the path, or restore a backup with `pourside restore`"

@@ -1,4 +1,7 @@
-"""What a person saw or did, one row a mark. A removed mark can come back."""
+"""What a person saw or did, one row a mark. A removed mark can come back.
+
+What is changed on a mark is kept among the changes of its piece.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +9,7 @@ import sqlite3
 from typing import Any
 
 from monitor.core.vocabulary import Mark, MarkKind, TapeVerdict
-from monitor.store.errors import StoreError
+from monitor.store import changes
 from monitor.store.moments import ms, seconds
 
 _COLUMNS = "id, layer_id, kind, at_ms, verdict, note, set_aside"
@@ -49,21 +52,37 @@ def add_mark(
     return int(cursor.lastrowid or 0)
 
 
-def _change(con: sqlite3.Connection, sql: str, *values: object) -> None:
-    if con.execute(sql, values).rowcount == 0:
-        raise StoreError(f"there is no mark {values[-1]}; reload the page and try again")
+def mark(con: sqlite3.Connection, id_: int) -> Mark | None:
+    """One mark, also one taken back, or None."""
+    row = con.execute(f"SELECT {_COLUMNS} FROM marks WHERE id = ?", (id_,)).fetchone()
+    return None if row is None else _mark(row)
+
+
+def taken_back(con: sqlite3.Connection, layer_id: int) -> list[Mark]:
+    """A layer's marks that were taken back and can return, in order of time."""
+    rows = con.execute(
+        f"SELECT {_COLUMNS} FROM marks WHERE layer_id = ? AND removed_ms IS NOT NULL "
+        "ORDER BY at_ms, id",
+        (layer_id,),
+    )
+    return [_mark(row) for row in rows]
+
+
+def change_mark(con: sqlite3.Connection, id_: int, at_s: float, **fields: Any) -> None:
+    """Correct a mark's `kind`, `seen_at_s`, `verdict` or `note`; the old value is kept."""
+    changes.change(con, "marks", id_, at_s, fields)
 
 
 def remove_mark(con: sqlite3.Connection, id_: int, at_s: float) -> None:
     """Take a mark back; `restore_mark` undoes it."""
-    _change(con, "UPDATE marks SET removed_ms = ? WHERE id = ?", ms(at_s), id_)
+    changes.change(con, "marks", id_, at_s, {"removed_at_s": at_s})
 
 
-def restore_mark(con: sqlite3.Connection, id_: int) -> None:
+def restore_mark(con: sqlite3.Connection, id_: int, at_s: float) -> None:
     """Bring a removed mark back."""
-    _change(con, "UPDATE marks SET removed_ms = NULL WHERE id = ?", id_)
+    changes.change(con, "marks", id_, at_s, {"removed_at_s": None})
 
 
-def set_aside(con: sqlite3.Connection, id_: int, aside: bool) -> None:
+def set_aside(con: sqlite3.Connection, id_: int, at_s: float, aside: bool) -> None:
     """Keep a mark but do not learn from it, or learn from it again."""
-    _change(con, "UPDATE marks SET set_aside = ? WHERE id = ?", int(aside), id_)
+    changes.change(con, "marks", id_, at_s, {"set_aside": aside})

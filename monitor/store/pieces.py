@@ -3,54 +3,19 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable
 from typing import Any
 
 from monitor.core.vocabulary import Base, Layer, Piece, ResinProfile
+from monitor.store import changes
 from monitor.store.errors import StoreError
-from monitor.store.moments import maybe_ms, maybe_seconds, ms, seconds
+from monitor.store.moments import maybe_seconds, ms, seconds
 from monitor.store.packing import pack, unpack
 
 _LAYER = (
     "id, piece_id, name, resin, poured_ms, depth_mm, area_cm2, volume_ml, base, pour_temp_c, "
     "hardener_ratio, sensor, ended_ms, batch, probe, step"
 )
-# What a person may correct, and the column that keeps it.
-_LAYER_FIELDS: Mapping[str, str] = {
-    "name": "name",
-    "resin": "resin",
-    "poured_at_s": "poured_ms",
-    "depth_mm": "depth_mm",
-    "area_cm2": "area_cm2",
-    "volume_ml": "volume_ml",
-    "base": "base",
-    "pour_temp_c": "pour_temp_c",
-    "hardener_ratio": "hardener_ratio",
-    "sensor": "sensor",
-    "batch": "batch",
-    "probe": "probe",
-    "ended_at_s": "ended_ms",
-}
-_PIECE_FIELDS: Mapping[str, str] = {
-    "name": "name",
-    "note": "note",
-    "outcome": "outcome",
-    "ended_at_s": "ended_ms",
-    "archived_at_s": "archived_ms",
-}
-
-
-@dataclass(frozen=True)
-class Change:
-    """One corrected field: what it was, what it is."""
-
-    at_s: float
-    table: str
-    row_id: int
-    field: str
-    before: str | None
-    after: str | None
 
 
 def _layer(row: tuple[Any, ...]) -> Layer:
@@ -217,92 +182,18 @@ def add_layer(
         ),
     )
     id_ = int(cursor.lastrowid or 0)
-    _note_change(con, piece_id, at_s, "layers", id_, "started", None, name)
+    changes.note(con, "layers", id_, at_s, "started", None, name)
     return id_
-
-
-def _note_change(
-    con: sqlite3.Connection,
-    piece_id: int,
-    at_s: float,
-    table: str,
-    row_id: int,
-    field: str,
-    before: object,
-    after: object,
-) -> None:
-    con.execute(
-        "INSERT INTO changes (piece_id, at_ms, of_table, row_id, field, before, after) "
-        "VALUES (?, ?, ?, ?, ?, ?, ?)",
-        (
-            piece_id,
-            ms(at_s),
-            table,
-            row_id,
-            field,
-            None if before is None else str(before),
-            None if after is None else str(after),
-        ),
-    )
-
-
-def _column_value(field: str, value: Any) -> Any:
-    if field.endswith("_at_s"):
-        return maybe_ms(value)
-    return pack(value) if isinstance(value, ResinProfile) else value
-
-
-def _shown(field: str, value: Any) -> Any:
-    if value is None:
-        return None
-    if field.endswith("_at_s"):
-        return seconds(value)
-    return unpack(value, ResinProfile).name if field == "resin" else value
-
-
-def _change_row(
-    con: sqlite3.Connection,
-    table: str,
-    allowed: Mapping[str, str],
-    piece_column: str,
-    id_: int,
-    at_s: float,
-    fields: Mapping[str, Any],
-) -> None:
-    for field, value in fields.items():
-        if field not in allowed:
-            raise StoreError(f"{field!r} of {table} cannot be changed; allowed: {sorted(allowed)}")
-        column, new = allowed[field], _column_value(field, value)
-        row = con.execute(
-            f"SELECT {piece_column}, {column} FROM {table} WHERE id = ?", (id_,)
-        ).fetchone()
-        if row is None:
-            raise StoreError(f"there is no row {id_} in {table}; reload the page and try again")
-        piece_id, old = row
-        if old == new:
-            continue
-        con.execute(f"UPDATE {table} SET {column} = ? WHERE id = ?", (new, id_))
-        _note_change(con, piece_id, at_s, table, id_, field, _shown(field, old), _shown(field, new))
 
 
 def change_layer(con: sqlite3.Connection, id_: int, at_s: float, **fields: Any) -> None:
     """Correct what was entered wrongly; the old value is kept in `changes`."""
-    _change_row(con, "layers", _LAYER_FIELDS, "piece_id", id_, at_s, fields)
+    changes.change(con, "layers", id_, at_s, fields)
 
 
 def change_piece(con: sqlite3.Connection, id_: int, at_s: float, **fields: Any) -> None:
     """Correct a piece's name, note or outcome; the old value is kept in `changes`."""
-    _change_row(con, "pieces", _PIECE_FIELDS, "id", id_, at_s, fields)
-
-
-def changes(con: sqlite3.Connection, piece_id: int) -> list[Change]:
-    """What was corrected on a piece, oldest first."""
-    rows = con.execute(
-        "SELECT at_ms, of_table, row_id, field, before, after FROM changes "
-        "WHERE piece_id = ? ORDER BY at_ms, id",
-        (piece_id,),
-    )
-    return [Change(seconds(at), *rest) for at, *rest in rows]
+    changes.change(con, "pieces", id_, at_s, fields)
 
 
 def end_layer(con: sqlite3.Connection, id_: int, at_s: float) -> None:
@@ -324,6 +215,17 @@ def end_piece(con: sqlite3.Connection, id_: int, at_s: float, outcome: str = "")
         if layer_.ended_at_s is None:
             end_layer(con, layer_.id, at_s)
     change_piece(con, id_, at_s, ended_at_s=at_s, outcome=outcome)
+
+
+def reopen_piece(con: sqlite3.Connection, id_: int, at_s: float) -> None:
+    """Finished by mistake: the piece returns to the bench with the layers that ended with it."""
+    found = piece(con, id_)
+    if found is None:
+        raise StoreError(f"there is no piece {id_}; reload the page and try again")
+    for layer_ in found.layers:
+        if layer_.ended_at_s is not None and layer_.ended_at_s == found.ended_at_s:
+            reopen_layer(con, layer_.id, at_s)
+    change_piece(con, id_, at_s, ended_at_s=None, archived_at_s=None)
 
 
 def archive_piece(con: sqlite3.Connection, id_: int, at_s: float, away: bool = True) -> None:

@@ -1,4 +1,8 @@
-"""Reading what was measured: sensors, raw readings, and samples of any span for a chart."""
+"""Reading what was measured: sensors, raw readings, and samples of any span for a chart.
+
+`raw` and `minutes` give what was measured; what is shown (`sensors`, `sampled`) is corrected
+on the way out.
+"""
 
 from __future__ import annotations
 
@@ -10,14 +14,14 @@ import numpy as np
 import numpy.typing as npt
 
 from monitor.core.vocabulary import FloatArray
-from monitor.store import rollups
+from monitor.store import corrections, rollups
 from monitor.store.errors import StoreError
 from monitor.store.moments import maybe_seconds, ms, seconds
 
 
 @dataclass(frozen=True)
 class Sensor:
-    """A sensor, when it was last heard, and its last reading."""
+    """A sensor, when it was last heard, and its last reading, corrected."""
 
     key: str
     site: str
@@ -84,6 +88,12 @@ def sensors(con: sqlite3.Connection) -> list[Sensor]:
             "WHERE sensor_id = ? ORDER BY taken_ms DESC LIMIT 1",
             (id_,),
         ).fetchone()
+        temp_c = humidity_pct = None
+        if last is not None:
+            holds = corrections.at(corrections.corrections(con, key), seconds(last[0]))
+            temp_c = last[1] / 100 + holds.temp_offset_c
+            if last[2] is not None:
+                humidity_pct = min(max(last[2] / 10 + holds.humidity_offset_pct, 0.0), 100.0)
         # Day summaries count what is trusted; cheap however long the log has grown.
         count = con.execute(
             "SELECT coalesce(sum(count), 0) FROM rollups WHERE sensor_id = ? AND step_s = ?",
@@ -97,8 +107,8 @@ def sensors(con: sqlite3.Connection) -> list[Sensor]:
                 name=name,
                 first_at_s=None if first is None else seconds(first[0]),
                 last_at_s=None if last is None else seconds(last[0]),
-                last_temp_c=None if last is None else last[1] / 100,
-                last_humidity_pct=None if last is None or last[2] is None else last[2] / 10,
+                last_temp_c=temp_c,
+                last_humidity_pct=humidity_pct,
                 count=int(count),
                 last_heard_s=maybe_seconds(heard),
                 status=status,
@@ -195,7 +205,10 @@ GROUP BY bucket ORDER BY bucket
 
 
 def sampled(con: sqlite3.Connection, key: str, from_s: float, to_s: float, points: int) -> Sampled:
-    """The span in at most about `points` steps, read from the summaries; peaks survive."""
+    """The span in at most about `points` steps, read from the summaries; peaks survive.
+
+    Corrected on the way out; a step in whose middle a correction begins has it whole.
+    """
     want = max(float(to_s) - float(from_s), 1.0) / max(points, 1)
     step = next((step for step in _STEPS_S if step >= want), _STEPS_S[-1])
     if step < rollups.MINUTE_S:
@@ -214,15 +227,17 @@ def sampled(con: sqlite3.Connection, key: str, from_s: float, to_s: float, point
     table = np.array(con.execute(sql, values).fetchall(), dtype=np.float64).reshape(-1, 8)
     # A step is drawn at its middle, but never after the end of the span.
     at_s = np.minimum(table[:, 0] + step / 2, to_s)
+    warmer, damper = (offset[:, None] for offset in corrections.offsets(con, key, at_s))
+    temps, damps = table[:, 2:5] + warmer, np.clip(table[:, 5:8] + damper, 0.0, 100.0)
     return Sampled(
         at_s=at_s,
         count=table[:, 1],
-        temp_min_c=table[:, 2],
-        temp_c=table[:, 3],
-        temp_max_c=table[:, 4],
-        humidity_min_pct=table[:, 5],
-        humidity_pct=table[:, 6],
-        humidity_max_pct=table[:, 7],
+        temp_min_c=temps[:, 0],
+        temp_c=temps[:, 1],
+        temp_max_c=temps[:, 2],
+        humidity_min_pct=damps[:, 0],
+        humidity_pct=damps[:, 1],
+        humidity_max_pct=damps[:, 2],
         step_s=float(step),
     )
 

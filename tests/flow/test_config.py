@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from monitor import config
+from monitor import config, node_role
 from monitor.config import ConfigError
 
 
@@ -71,3 +71,27 @@ def test_a_missing_file_and_a_broken_file_say_so(tmp_path):
 def test_the_made_up_start_is_read_in_utc():
     read = config.read({"clock": {"start": "2016-01-11T17:00:00", "speed": 60}}, {})
     assert read.clock.start_s == 1452531600.0
+
+
+def test_a_node_announces_itself_to_nobody_unless_told_to():
+    assert node_role.node_options(config.read({}, {})).announce_to is None
+    told = config.read({"node": {"announce_to": "hub"}}, {})
+    assert node_role.node_options(told).announce_to == "hub"
+
+
+@pytest.mark.parametrize("prefix", ["hub/#", "+", "/hub", "hub/", "my hub"])
+def test_a_prefix_that_cannot_begin_a_topic_is_refused(prefix):
+    (fault,) = faults({"node": {"announce_to": prefix}})
+    assert fault.startswith(f"node.announce_to = {prefix!r}: expected the start of a topic")
+
+
+@pytest.mark.parametrize("pin", ["D17", "28", "-1", "\u00b2"])
+def test_a_lamps_pin_is_a_gpio_number(pin):
+    (fault,) = faults({"channels": [{"name": "lamp", "kind": "lamp", "lamp_pin": pin}]})
+    assert fault == f"channels.lamp_pin = {pin!r}: expected a GPIO number like '17' (0 to 27)"
+
+
+def test_a_kernels_thermometer_needs_its_file():
+    assert faults({"node": {"source": "kernel"}}) == [
+        "node.file is empty: name the kernel's file of the thermometer"
+    ]

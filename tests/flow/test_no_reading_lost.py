@@ -16,6 +16,7 @@ from firmware_side import node as sensor_node
 from firmware_side.sensors.base import Sample
 from monitor import brokers
 from monitor.store import connection, readings
+from monitor.store.errors import StoreError
 
 KEY = "home/bench/air"
 WITHIN_S = 30.0
@@ -93,8 +94,11 @@ class House:
     def stored(self) -> list[float]:
         if not self.store.exists():
             return []
-        with closing(connection.open_reader(self.store)) as con:
-            return readings.raw(con, KEY, 0.0, 4e9).temp_c.tolist()
+        try:
+            with closing(connection.open_reader(self.store)) as con:
+                return readings.raw(con, KEY, 0.0, 4e9).temp_c.tolist()
+        except StoreError:  # the monitor is still preparing it
+            return []
 
     def await_all(self) -> None:
         """Look until every sample is there; the store's own events end the wait early."""

@@ -1,8 +1,10 @@
 """The hardware folder: drawing and table are current, units and broker files are valid."""
 
 import importlib.util
+import re
 import shutil
 import subprocess
+import textwrap
 import tomllib
 import xml.etree.ElementTree as ET
 from pathlib import Path
@@ -11,7 +13,10 @@ import paho.mqtt.client as mqtt
 import pytest
 from conftest import need
 
+from firmware_side.sensors.base import Sample, SensorFault
+from monitor import config
 from monitor.brokers import free_port, mosquitto_binary
+from monitor.core.room.saltcheck import salt_humidity_pct
 
 HARDWARE = Path(__file__).resolve().parents[2] / "hardware"
 UNITS = sorted((HARDWARE / "units").glob("*.service"))
@@ -43,6 +48,48 @@ def test_the_table_of_wires_is_that_of_the_drawing():
     table = readme.split("<!-- table: wires -->\n")[1].split("<!-- end: wires -->")[0]
 
     assert table.strip() == module.table(source)
+
+
+def test_the_sensor_of_the_worked_example_works(tmp_path):
+    readme = (HARDWARE / "README.md").read_text(encoding="utf-8")
+    block = next(b for b in readme.split("```python\n")[1:] if "class KernelHygrometer" in b)
+    names = {"__name__": "example"}
+    exec(textwrap.dedent("   " + block.split("```")[0].lstrip()), names)
+    source = names["KernelHygrometer"](tmp_path)
+
+    with pytest.raises(SensorFault, match="plugged in") as fault:
+        source.read()
+    assert fault.value.permanent
+    (tmp_path / "in_temp_input").write_text("21400\n")
+    (tmp_path / "in_humidityrelative_input").write_text("48250\n")
+    assert source.read() == Sample(21.4, 48.25)
+    (tmp_path / "in_temp_input").write_text("214000\n")
+    with pytest.raises(SensorFault, match="outside what it measures"):
+        source.read()
+
+
+def test_the_probes_config_and_the_lamps_are_read_without_a_fault():
+    readme = (HARDWARE / "README.md").read_text(encoding="utf-8")
+    probe, lamp = (
+        config.read(tomllib.loads(next(b for b in blocks if word in b)), {})
+        for word in ('source = "kernel"', "lamp_pin")
+        for blocks in [[b.split("```")[0] for b in readme.split("```toml\n")[1:]]]
+    )
+
+    assert (probe.node.source, probe.node.sensor) == ("kernel", "surface")
+    assert probe.outbox_path != config.Config(data_dir=probe.data_dir).outbox_path
+    assert (lamp.channels[0].lamp_pin, lamp.channels[0].buzzer_pin) == ("17", "27")
+
+
+def test_the_salts_of_the_guide_are_those_of_the_program():
+    readme = (HARDWARE / "README.md").read_text(encoding="utf-8")
+    rows = dict(re.findall(r"^\| (\w+ chloride)[^|]*\|(.*)\|$", readme, re.MULTILINE))
+
+    assert len(rows) == 3
+    for name, cells in rows.items():
+        for temp_c, cell in zip((15, 20, 25, 30), cells.split("|"), strict=True):
+            value = salt_humidity_pct(name.replace(" ", "_"), temp_c)
+            assert f"{value:.1f} %" == cell.strip()
 
 
 def test_the_drawing_can_be_read_aloud():

@@ -1,5 +1,6 @@
 """The node on a real broker: it says it is there, and no reading is lost."""
 
+import contextlib
 import json
 import logging
 import socket
@@ -342,6 +343,29 @@ def test_it_announces_itself_only_where_told_to(mosquitto, start, monitor):
         "hub/sensor/pourside_home_shelf_dht22/humidity/config",
         "hub/sensor/pourside_home_shelf_dht22/temperature/config",
     ]
+
+
+class Holding(Counting):
+    """Holds a pin until it is closed."""
+
+    closed = 0
+
+    def close(self):
+        self.closed += 1
+
+
+@pytest.mark.parametrize("wrong", [{}, {"node": "a/b"}])
+def test_it_lets_go_of_the_sensor_at_its_end_whatever_ends_it(tmp_path, wrong):
+    source, stop = Holding(1), threading.Event()
+    stop.set()
+    options = NodeOptions(
+        **({"site": "s", "node": "n", "port": 1, "outbox_path": tmp_path / "o.db"} | wrong)
+    )
+
+    with contextlib.suppress(NodeError):
+        run(options, source, Clock(), stop)
+
+    assert source.closed == 1
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 import ctypes
 import json
+import re
 import socket
 import subprocess
 import sys
@@ -101,13 +102,21 @@ def test_without_a_service_manager_it_says_nothing(monkeypatch):
     assert notify("READY=1") is None
 
 
+# The convention's published documentation, "MQTT sensor": configuration variables of a sensor
+# found by discovery (those we use; the optional rest has defaults), and its device's.
+SENSOR_KEYS = {
+    "availability_topic", "device", "device_class", "name", "origin", "state_class",
+    "state_topic", "unique_id", "unit_of_measurement", "value_template",
+}  # fmt: skip
+DEVICE_KEYS = {"identifiers", "name"}
+
+
+def announced(*names):
+    return {topic: json.loads(payload) for topic, payload in announcements(*names)}
+
+
 def test_it_announces_temperature_and_humidity_by_the_discovery_convention():
-    # Topic <prefix>/sensor/<device>/<object>/config and these keys: the convention's own
-    # documentation, from memory.
-    told = {
-        topic: json.loads(payload)
-        for topic, payload in announcements("hub", "home", "bench.1", "dht22")
-    }
+    told = announced("hub", "home", "bench.1", "dht22")
 
     topic = "hub/sensor/pourside_home_bench_1_dht22/temperature/config"
     assert told[topic]["state_topic"] == "pourside/home/bench.1/senml"
@@ -115,6 +124,20 @@ def test_it_announces_temperature_and_humidity_by_the_discovery_convention():
     assert told[topic]["device_class"] == "temperature"
     assert told[topic]["unit_of_measurement"] == "°C"
     assert len({config["unique_id"] for config in told.values()}) == 2
+
+
+def test_its_announcements_have_the_conventions_keys_and_topics():
+    # Published: <prefix>/<component>/[<node_id>/]<object_id>/config, ids of [a-zA-Z0-9_-].
+    # Published: state_topic is required; a device needs a unique_id; humidity is in '%',
+    # temperature in '°C' or '°F'; available are 'online' and 'offline' unless said otherwise.
+    for topic, config in announced("a/hub", "home", "bench.1", "surface probe").items():
+        assert re.fullmatch(r"a/hub/sensor/[A-Za-z0-9_-]+/[A-Za-z0-9_-]+/config", topic)
+        assert set(config) == SENSOR_KEYS
+        assert set(config["device"]) == DEVICE_KEYS
+        assert (config["device_class"], config["unit_of_measurement"]) in {
+            ("temperature", "°C"),
+            ("humidity", "%"),
+        }
 
 
 def test_the_hubs_template_finds_the_newest_value():

@@ -7,7 +7,8 @@ import pytest
 from opendata import open_data
 
 from firmware_side.errors import NodeError
-from firmware_side.sensors.base import SensorFault
+from firmware_side.sensors.base import Sample, SensorFault
+from firmware_side.sensors.kernel import KernelThermometer
 from firmware_side.sensors.replay import ReplaySource
 from firmware_side.sensors.simulated import SimulatedSource, SimulatedStudio, Studio
 
@@ -174,3 +175,29 @@ def test_it_plays_a_real_cold_room_whole():
     source = ReplaySource(open_data("indoor/lr_gmt8_2017-02_2018-06.csv.gz"))
 
     assert (source.rows, source.skipped) == (72_028, 115)
+
+
+@pytest.mark.parametrize(("text", "temp_c"), [("21437\n", 21.437), ("-1250", -1.25)])
+def test_a_kernels_thermometer_is_read_in_thousandths(tmp_path, text, temp_c):
+    (tmp_path / "temperature").write_text(text)
+
+    assert KernelThermometer(tmp_path / "temperature").read() == Sample(temp_c, None)
+
+
+# 85.000 is what a 1-wire probe says before its first conversion, an empty file what the kernel
+# gives for a garbled answer, 127.937 what a short-circuited bus reads (from memory).
+@pytest.mark.parametrize("text", ["85000", "", "127937", "-127000", "t=21000", "\u00e9"])
+def test_what_is_no_measurement_is_refused(tmp_path, text):
+    (tmp_path / "temperature").write_text(text)
+
+    with pytest.raises(SensorFault, match="temperature") as fault:
+        KernelThermometer(tmp_path / "temperature").read()
+
+    assert not fault.value.permanent
+
+
+def test_a_probe_that_is_not_there_needs_a_person(tmp_path):
+    with pytest.raises(SensorFault, match="plugged in") as fault:
+        KernelThermometer(tmp_path / "temperature").read()
+
+    assert fault.value.permanent
