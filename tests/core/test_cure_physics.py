@@ -48,7 +48,7 @@ def room_line(temps_c: list[float]) -> tuple[np.ndarray, np.ndarray]:
 def cured(law: CureLaw, at_h: np.ndarray, temp_k: np.ndarray) -> np.ndarray:
     clock_h = equivalent_age(at_h * 3600.0, temp_k[None, :], law.ref_k, law.ea_j_mol)
     middle_k = ((temp_k[1:] + temp_k[:-1]) / 2.0)[None, :]
-    age_h = cured_age(law, at_h, clock_h, middle_k, np.arange(0.0, at_h[-1], 0.5))
+    age_h = cured_age(law, at_h, clock_h, middle_k)
     return master_curve(law).alpha_at(age_h[0])
 
 
@@ -60,6 +60,16 @@ def test_conversion_never_falls_and_never_passes_its_ceiling(law, temps_c):
     assert np.all(np.diff(alpha) >= 0.0)
     assert alpha[0] == 0.0
     assert alpha[-1] <= law.alpha_max
+
+
+def test_the_clock_it_is_given_is_left_alone():
+    law = law_at(SET_A, 296.15, 55e3, 216.15, 364.15, 0.36903)
+    at_h = np.linspace(0.0, 72.0, 433)
+    clock_h = at_h[None, :].copy()
+
+    cured_age(law, at_h, clock_h, np.full((1, 432), 285.15))
+
+    assert np.array_equal(clock_h[0], at_h)
 
 
 @given(laws, rooms_c)

@@ -237,7 +237,7 @@ def test_rate_now_is_label_speed_in_the_labels_room():
         ({"hardener_ratio": 0.0}, "hardener_ratio is 0"),
         ({"volume_ml": float("nan")}, "volume_ml is nan ml"),
         ({"pour_temp_c": 400.0}, "pour_temp_c is 400 °C"),
-        ({"depth_mm": None, "volume_ml": 9_000.0, "area_cm2": 1.0}, "check volume and area"),
+        ({"depth_mm": None, "volume_ml": 9_000.0, "area_cm2": 1.0}, "check depth, volume and area"),
         ({"resin": replace(LIBRARY["coating_2_1"], ref_temp_c=400.0)}, "ref_temp_c is 400 °C"),
     ],
 )

@@ -8,20 +8,10 @@ from types import MappingProxyType
 import numpy as np
 import pytest
 
+from monitor.core.cure.pourheat import BOTTOM_W_M2_K, mixed_density, peak_words, pour_heat
 from monitor.core.cure.resin import TACK_FREE_CONVERSION, cure_law, with_defaults
-from monitor.core.cure.selfheat import (
-    BOTTOM_W_M2_K,
-    anchored_law,
-    anchored_time_scale,
-    cup,
-    lifts,
-    max_depth_mm,
-    mixed_density,
-    peak_words,
-    pour_heat,
-    reference_heat,
-    sooner_h,
-)
+from monitor.core.cure.selfheat import cup, lifts, max_depth_mm, sooner_h
+from monitor.core.cure.warming import anchored_law, label_room
 from monitor.core.physics.aging import equivalent_age, kelvin
 from monitor.core.physics.master import master_curve
 from monitor.core.vocabulary import ResinProfile, StageTime
@@ -72,14 +62,14 @@ def test_law_and_own_warmth_together_are_tack_free_when_the_label_says(
     reached_h = float(np.interp(float(master_curve(law).age_at(TACK_FREE_CONVERSION)), age_h, at_h))
     # Halving to 0.1 % of the scale and a grid of 400 points.
     assert reached_h == pytest.approx(label_h, rel=3e-3)
-    assert 0.0 < anchored_time_scale(profile) < 1.0
+    assert 0.0 < label_room(profile).scale < 1.0
 
 
 def test_a_thinner_film_of_the_same_resin_comes_later_than_its_label() -> None:
     profile = coating()
     law = anchored_law(profile)
     film = pour_heat(profile, law, 0.5, "wood", AT_H, 23.0)
-    layer = reference_heat(profile)
+    layer = pour_heat(profile, law, profile.ref_depth_mm, "wood", AT_H, profile.ref_temp_c)
     assert film.rise_c.max() < 0.3 * layer.rise_c.max()
     at_label = sooner_h(law, layer, 23.0, 0.4)
     assert at_label > sooner_h(law, film, 23.0, 0.4)
@@ -186,7 +176,7 @@ def test_an_uneven_grid_and_a_swinging_room_give_the_same_warmth() -> None:
 
 def test_a_glue_line_follows_its_room() -> None:
     glue = adhesive()
-    assert anchored_time_scale(glue) == 1.0
+    assert label_room(glue).scale == 1.0
     heat = pour_heat(glue, cure_law(glue), 1.0, "wood", AT_H, 21.0)
     assert heat.peak_c == pytest.approx(21.0)
     assert not heat.rise_c.any()

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from opendata import open_data
 
+from monitor.core.cure.pourheat import TOP_W_M2_K
 from monitor.core.physics.heat import (
     Slab,
     SlabRun,
@@ -48,11 +49,17 @@ def reference_pour(kamal: Kamal, depth_mm: float, room_c: float) -> SlabRun:
 @pytest.mark.parametrize(
     ("biot", "zeta", "first"),
     [
+        (0.01, 0.0998, 1.0017),
+        (0.05, 0.2218, 1.0082),
         (0.1, 0.3111, 1.0161),
+        (0.2, 0.4328, 1.0311),
         (0.5, 0.6533, 1.0701),
         (1.0, 0.8603, 1.1191),
-        (5.0, 1.3138, 1.2403),
+        (2.0, 1.0769, 1.1785),
+        (5.0, 1.3138, 1.2402),
         (10.0, 1.4289, 1.2620),
+        (20.0, 1.4961, 1.2699),
+        (100.0, 1.5552, 1.2731),
     ],
 )
 def test_a_cooling_plate_follows_the_one_term_solution(
@@ -70,6 +77,18 @@ def test_a_cooling_plate_follows_the_one_term_solution(
     assert centre == pytest.approx(first * math.exp(-(zeta**2) * fourier), abs=3e-4)
 
 
+def test_a_worked_plane_wall() -> None:
+    # Half thickness 0.1 m, k 20, h 100, diffusivity 2e-5, after 600 s (inputs from an
+    # open worksheet; full series computed independently): centre and surface.
+    slab = Slab(0.2, 100.0, 100.0, 0.0, 1000.0, 1000.0, 20.0, cells=81)
+    run = heat_up(slab, inert, 393.15, 293.15, 600.0)
+    theta = (run.temp_k[-1] - 293.15) / 100.0
+    assert theta[40] == pytest.approx(0.6412488, abs=2e-4)  # 81 cells
+    half_m = 0.2 / 81 / 2
+    surface = theta[-1] / (1.0 + 100.0 * half_m / 20.0)  # half a cell and the film in series
+    assert surface == pytest.approx(0.5092159, abs=3e-4)
+
+
 def test_an_epoxy_slab_cools_as_computed_independently() -> None:
     # 20 mm, both faces 10 W/m2K, theta at the centre (computed independently, full series).
     slab = Slab(0.02, 10.0, 10.0, 0.0, cells=81)
@@ -80,9 +99,9 @@ def test_an_epoxy_slab_cools_as_computed_independently() -> None:
 
 def test_a_deep_slab_warms_like_a_semi_infinite_body() -> None:
     # h 10, k 0.2, a 1e-7, 3600 s, 10 mm below the surface: 0.3587341815 (closed form).
-    slab = Slab(0.2, 0.0, 10.0, 0.0, 1000.0, 2000.0, 0.2, cells=400)
+    slab = Slab(0.1, 0.0, 10.0, 0.0, 1000.0, 2000.0, 0.2, cells=200)
     run = heat_up(slab, inert, 290.0, 300.0, 3600.0)
-    below_mm = (400 - np.arange(400) - 0.5) * 0.5
+    below_mm = (200 - np.arange(200) - 0.5) * 0.5
     share = float(np.interp(10.0, below_mm[::-1], ((run.temp_k[-1] - 290.0) / 10.0)[::-1]))
     assert share == pytest.approx(0.3587341815, abs=2e-4)  # cells of 0.5 mm
 
@@ -94,6 +113,14 @@ def test_without_losses_the_pour_ends_at_the_adiabatic_rise() -> None:
         slab, lambda a, t: kamal_rate(SET_A, a, t), 296.15, 296.15, 400 * 3600.0, tolerance_k=0.01
     )
     assert run.temp_k[-1].mean() - ZERO == pytest.approx(285.353, abs=0.1)
+
+
+@pytest.mark.parametrize(("heat_j_g", "rise_k"), [(446.0, 262.4), (400.0, 235.3), (486.0, 285.9)])
+def test_the_adiabatic_rise_is_heat_over_heat_capacity(heat_j_g: float, rise_k: float) -> None:
+    # 1700 J/kgK, computed independently; 0.4 % of the cure is still to come after 100 h.
+    slab = Slab(0.01, 0.0, 0.0, 1000.0 * heat_j_g, cells=2)
+    run = heat_up(slab, lambda a, t: kamal_rate(SET_A, a, t), 296.15, 296.15, 100 * 3600.0)
+    assert run.temp_k[-1].mean() - 296.15 == pytest.approx(rise_k, rel=4e-3)
 
 
 @pytest.mark.parametrize(
@@ -114,6 +141,76 @@ def test_benign_pours_peak_as_in_the_independent_runs(
     peak_k, peak_s, _ = reference_pour(kamal, depth_mm, room_c).peak()
     assert peak_k - ZERO == pytest.approx(peak_c, abs=0.05)
     assert peak_s / 3600.0 == pytest.approx(peak_at_h, rel=0.02)
+
+
+@pytest.mark.parametrize(
+    ("kamal", "depth_mm", "room_c", "peak_c", "peak_at_h"),
+    [
+        (SET_A, 10, 18, 37.0, 2.97),
+        (SET_B, 10, 18, 21.6, 5.95),
+        (SET_B, 15, 18, 25.4, 6.05),
+        (SET_B, 20, 18, 35.5, 6.85),
+        (SET_B, 15, 23, 43.4, 4.79),
+        (SET_B, 10, 28, 42.0, 3.07),
+    ],
+)
+def test_pours_just_short_of_runaway(
+    kamal: Kamal, depth_mm: float, room_c: float, peak_c: float, peak_at_h: float
+) -> None:
+    # Computed independently, "+-1 K"; one decimal printed.
+    peak_k, peak_s, _ = reference_pour(kamal, depth_mm, room_c).peak()
+    assert peak_k - ZERO == pytest.approx(peak_c, abs=1.0)
+    assert peak_s / 3600.0 == pytest.approx(peak_at_h, rel=0.02)
+
+
+@pytest.mark.parametrize(("depth_mm", "slower"), [(10, 1.67), (20, 0.776), (40, 0.341)])
+def test_how_slow_a_resin_must_be_for_its_depth(depth_mm: float, slower: float) -> None:
+    # Set B times this factor peaks at 60 degC in a room of 23 (computed independently, three
+    # figures); near runaway a hundredth of speed is worth kelvins: 3 % brackets it.
+    room_k = 23.0 + ZERO
+    slab = Slab(depth_mm / 1000.0, 5.0, 10.0, 450_000.0, cells=40)
+    peaks_c = []
+    for speed in (0.97 * slower, 1.03 * slower):
+        run = heat_up(
+            slab,
+            lambda a, t, speed=speed: speed * kamal_rate(SET_B, a, t),  # type: ignore[misc]
+            room_k,
+            room_k,
+            60 * 3600.0,
+            tolerance_k=0.01,
+        )
+        peaks_c.append(run.peak()[0] - ZERO)
+    assert peaks_c[0] < 60.0 < peaks_c[1]
+
+
+@pytest.mark.parametrize(
+    ("kamal", "room_c", "power_w_m3", "cold_faced_mm", "lumped_mm"),
+    [
+        (SET_A, 18, 9616, 34.1, 9.1),
+        (SET_A, 23, 13297, 29.5, 6.8),
+        (SET_A, 28, 18207, 25.6, 5.2),
+        (SET_B, 18, None, 49.2, 19.0),
+        (SET_B, 23, None, 41.2, 13.3),
+        (SET_B, 28, None, 34.7, 9.4),
+    ],
+)
+def test_critical_depths_by_the_two_classical_limits(
+    kamal: Kamal, room_c: float, power_w_m3: float | None, cold_faced_mm: float, lumped_mm: float
+) -> None:
+    # Frank-Kamenetskii 0.878458 with both faces at the room, Semenov 1/e with 15 W/m2K in
+    # all, at the energy of the autocatalytic path; computed independently, three figures.
+    room_k = room_c + ZERO
+    fastest = float(kamal_rate(kamal, np.linspace(0.0, 1.0, 2001), room_k).max())
+    power = 1150.0 * (446e3 if kamal is SET_A else 450e3) * fastest
+    if power_w_m3 is not None:
+        assert power == pytest.approx(power_w_m3, rel=1e-4)
+    sharpness = kamal.e2_j_mol / (GAS * room_k**2) * power
+    cold_faced_m = 2.0 * math.sqrt(0.878458 * 0.2 / sharpness)
+    assert 1000.0 * cold_faced_m == pytest.approx(cold_faced_mm, rel=3e-3)
+    assert 1000.0 * 15.0 / (math.e * sharpness) == pytest.approx(lumped_mm, rel=1e-2)
+    # The conducting slab, cooled as a real one, gives way between the two.
+    assert reference_pour(kamal, 0.6 * lumped_mm, room_c).peak()[0] - room_k < 25.0
+    assert reference_pour(kamal, cold_faced_mm, room_c).peak()[0] - ZERO > 200.0
 
 
 @pytest.mark.parametrize(
@@ -228,6 +325,17 @@ def test_a_warm_plate_loses_heat_by_mcadams() -> None:
         assert found == pytest.approx(up, rel=0.02)
         facing_down = natural_convection(293.15 + above_k, 293.15, 0.3 * 0.4 / 1.4, "down")
         assert facing_down == pytest.approx(up / 2.0, rel=0.02)
+    for area_m2, round_m, convection, total in (
+        (0.3 * 0.4, 1.4, 4.61, 10.14),
+        (0.1 * 0.1, 0.4, 6.27, 11.80),
+        (0.6 * 0.9, 3.0, 3.83, 9.36),
+    ):
+        found = natural_convection(303.15, 293.15, area_m2 / round_m)
+        assert found == pytest.approx(convection, rel=0.02)
+        with_radiation = found + radiation(303.15, 293.15)
+        assert with_radiation == pytest.approx(total, rel=0.02)
+        # What a pour is given for its top is the middle of these.
+        assert with_radiation == pytest.approx(TOP_W_M2_K, rel=0.2)
 
 
 def test_radiation_matches_the_linear_form() -> None:

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from monitor.core.cure.mixing import off_ratio, ratio_error
+from monitor.core.cure.mixing import amounts, off_ratio, ratio_error
 from monitor.core.physics.network import network
 from monitor.core.vocabulary import ResinProfile
 
@@ -87,3 +87,42 @@ def test_a_ratio_is_judged_from_what_was_weighed() -> None:
 def test_a_ratio_that_is_none_is_refused_in_words(ratio: float) -> None:
     with pytest.raises(ValueError, match="not above 0"):
         off_ratio(ratio)
+
+
+# The splits a maker checks by hand, to the tenth of a millilitre and of a gram. Arithmetic
+# worked by hand; densities 1.13 and 1.00 g/ml are the profile's.
+def _label(by_volume=None, by_weight=None) -> ResinProfile:
+    return ResinProfile(
+        "r",
+        "Resin",
+        "pour",
+        23.0,
+        {},
+        ratio_by_volume=by_volume,
+        ratio_by_weight=by_weight,
+        density_a_kg_m3=1130.0,
+        density_b_kg_m3=1000.0,
+    )
+
+
+@pytest.mark.parametrize(
+    ("ratio", "a_ml", "b_ml", "a_g", "b_g"),
+    [
+        ((2.0, 1.0), 60.0, 30.0, 67.8, 30.0),
+        ((1.0, 1.0), 45.0, 45.0, 50.85, 45.0),
+        ((3.0, 1.0), 67.5, 22.5, 76.275, 22.5),
+    ],
+)
+def test_ninety_millilitres_split_to_the_tenth(ratio, a_ml, b_ml, a_g, b_g) -> None:
+    found = amounts(_label(by_volume=ratio), 90.0)
+    assert (found.part_a_ml, found.part_b_ml) == pytest.approx((a_ml, b_ml), abs=0.05)
+    assert (found.part_a_g, found.part_b_g) == pytest.approx((a_g, b_g), abs=0.05)
+
+
+def test_ninety_millilitres_by_weight_split_to_the_tenth() -> None:
+    # 100:45 by weight is 100/1.13 = 88.496 ml to 45 ml, 133.496 ml together, so 90 ml are
+    # 59.66 ml and 30.34 ml, and 67.42 g and 30.34 g: again 100:45.
+    found = amounts(_label(by_weight=(100.0, 45.0)), 90.0)
+    assert (found.part_a_ml, found.part_b_ml) == pytest.approx((59.66, 30.34), abs=0.05)
+    assert (found.part_a_g, found.part_b_g) == pytest.approx((67.42, 30.34), abs=0.05)
+    assert found.part_b_g / found.part_a_g == pytest.approx(0.45, rel=1e-12)

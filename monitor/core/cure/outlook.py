@@ -16,11 +16,17 @@ import numpy as np
 from monitor.core.cure import reasons, selfheat
 from monitor.core.cure.bands import Band, bands, stage_times
 from monitor.core.cure.label import LabelClock, held_to_gel, label_clock
-from monitor.core.cure.progress import cured_age
+from monitor.core.cure.progress import clock_age, cured_age, summed
 from monitor.core.cure.remedy import Stall, stall
 from monitor.core.cure.resin import TACK_FREE_CONVERSION, anchor_hours, cure_law
 from monitor.core.cure.roomline import HOUR_S, RoomLine, room_line
-from monitor.core.cure.soundness import check, completed
+from monitor.core.cure.soundness import (
+    believable,
+    check,
+    check_draws,
+    check_forecast,
+    completed,
+)
 from monitor.core.cure.stages import ANCHOR, hold_to_marks, spans
 from monitor.core.cure.states_of_cure import state_of
 from monitor.core.cure.surface import surface_index, surface_risk
@@ -47,8 +53,7 @@ from monitor.core.vocabulary import (
 ROOM_AHEAD_S = 72.0 * HOUR_S
 CUP_ML = 300.0  # a usual mixing cup
 _CURVE_POINTS = 280
-_DIFFUSION_STEPS = 16.0  # per anchor stage
-_DIFFUSION_TAIL_H = 3.0
+_LEAST_ENERGY_J_MOL = 1_000.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,10 +114,13 @@ def outlook(
         temperature; from the heat model where not given.
 
     `equivalent_age_h` counts temperature only; `rate_now` includes what marks taught.
-    Raises ValueError where the layer's own numbers make no sense.
+    Readings that no room can give are left out, as a gap. Raises ValueError where the
+    layer's numbers, the forecast or the draws make no sense.
     """
     check(layer)
-    layer = completed(layer)
+    check_forecast(future)
+    check_draws(draws)
+    layer, past = completed(layer), believable(past)
     room = label_room(layer.resin, ref_heat)
     clock = label_clock_of(layer, room)
     run = _run(layer, past, future, draws, now_s, room, heat)
@@ -142,7 +150,7 @@ def _run(
 ) -> Run:
     profile = layer.resin
     paths = max(draws.log_rate.size, future.temp_c.shape[0] if future.temp_c.ndim == 2 else 0, 1)
-    log_rate, ea_j_mol = _paired(layer, draws, paths)
+    log_rate, ea_j_mol = _paired(draws, paths)
     line = room_line(
         layer.poured_at_s,
         now_s,
@@ -159,9 +167,17 @@ def _run(
         factor = drying_factor(
             line.temp_c + ZERO_C_IN_K, line.humidity_pct, profile.ref_temp_c + ZERO_C_IN_K
         )
-        clock_h = _summed(factor * speed[:, None] * line.span_h)
+        clock_h = summed(factor * speed[:, None] * line.span_h)
         return Run(
-            line, at_h, line.temp_c, clock_h, clock_h, float(speed[-1]), ea_j_mol[-1], None, None
+            line,
+            at_h,
+            line.temp_c,
+            clock_h,
+            clock_h,
+            float(speed[-1]),
+            float(ea_j_mol[-1]),
+            None,
+            None,
         )
     law = cure_law(profile, room.scale, layer.hardener_ratio)
     middle_h = (at_h[1:] + at_h[:-1]) / 2.0
@@ -174,20 +190,8 @@ def _run(
     if rise is not None:
         resin_c = resin_c + np.interp(middle_h, rise.at_h, rise.rise_c, right=0.0)
     resin_k = resin_c + ZERO_C_IN_K
-    factor = rate_factor(resin_k, law.ref_k, ea_j_mol[:, None])
-    factor *= speed[:, None]
-    factor *= line.span_h
-    clock_h = _summed(factor)
-    ahead_h = (max(now_s, layer.poured_at_s) + ROOM_AHEAD_S - layer.poured_at_s) / HOUR_S
-    step_h = anchor_hours(profile) / _DIFFUSION_STEPS
-    steps = np.concatenate(
-        (
-            np.arange(0.0, min(12.0 * anchor_hours(profile), ahead_h), min(step_h, 1.0)),
-            np.arange(min(12.0 * anchor_hours(profile), ahead_h), ahead_h, 1.0),
-            np.arange(ahead_h, at_h[-1], _DIFFUSION_TAIL_H),
-        )
-    )
-    cured_h = cured_age(law, at_h, clock_h, resin_k, steps)
+    clock_h = clock_age(law, line.span_h, resin_k, speed[:, None], ea_j_mol[:, None])
+    cured_h = cured_age(law, at_h, clock_h, resin_k)
     return Run(
         line, at_h, resin_c, clock_h, cured_h, float(speed[-1]), float(ea_j_mol[-1]), law, rise
     )
@@ -260,25 +264,14 @@ def _told(
     )
 
 
-def _paired(layer: Layer, draws: RateDraws, paths: int) -> tuple[FloatArray, FloatArray]:
+def _paired(draws: RateDraws, paths: int) -> tuple[FloatArray, FloatArray]:
     """Speed and energy of each path, (paths + 1,); the middle last."""
-    if not draws.log_rate.size or draws.log_rate.shape != draws.ea_j_mol.shape:
-        raise ValueError(
-            f"Draws of the resin's speed: {draws.log_rate.size} rates and {draws.ea_j_mol.size} "
-            "energies; give at least one, and as many of each."
-        )
-    if not (np.all(np.isfinite(draws.log_rate)) and np.all(draws.ea_j_mol > 0.0)):
-        raise ValueError("Draws of the resin's speed hold values that are not numbers above 0.")
     rows = np.arange(paths) % draws.log_rate.size
     log_rate = np.append(draws.log_rate[rows], np.median(draws.log_rate))
     energy = np.append(draws.ea_j_mol[rows], np.median(draws.ea_j_mol))
+    # A very wide belief reaches down to no energy at all.
+    energy = np.maximum(energy, _LEAST_ENERGY_J_MOL)
     return log_rate, energy
-
-
-def _summed(gains: FloatArray) -> FloatArray:
-    total = np.zeros((gains.shape[0], gains.shape[1] + 1))
-    np.cumsum(gains, axis=1, out=total[:, 1:])
-    return total
 
 
 def _degree_of_cure(clock: LabelClock, run: Run) -> FloatArray:

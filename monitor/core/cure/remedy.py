@@ -52,9 +52,13 @@ def stall(
     alpha = float(curve.alpha_at(then_h))
     if need_alpha > law.alpha_max or alpha >= need_alpha - _SHORT:
         return None
-    if slowing(law, then_h, room_k, pace) < 1.0:
+    slowed = slowing(law, room_k, pace)
+    if float(np.interp(then_h, curve.age_h, slowed)) < 1.0:
         return None
-    return Stall(alpha, _least_warmth(law, pace, then_h, need_alpha, room_c, warm_limit_c))
+    # Warmth is for a piece gone hard, whenever its maker gets round to it from then on.
+    hard_h = float(curve.age_h[int(np.argmax(slowed >= 1.0))])
+    from_h = min(max(age_h, hard_h), then_h)
+    return Stall(alpha, _least_warmth(law, pace, from_h, need_alpha, room_c, warm_limit_c))
 
 
 def _least_warmth(
