@@ -13,7 +13,7 @@ from dashboard import acts
 from dashboard.db import acting, now_s, options, reader
 from dashboard.forms import Form
 from dashboard.openapi import document
-from dashboard.pages import local
+from dashboard.views import local
 from monitor import preview as ahead
 from monitor.core.vocabulary import (
     Base,

@@ -13,8 +13,17 @@ from werkzeug.wrappers import Response as Answer
 
 from dashboard import api, db, feeds
 from dashboard.acts import acts
+from dashboard.alarms_page import alarm_pages
+from dashboard.correcting import correcting
+from dashboard.exports import exports
+from dashboard.learned import learned
+from dashboard.marking import marking
 from dashboard.options import Options
 from dashboard.pages import bench_parts, pages
+from dashboard.photos import photo_pages
+from dashboard.score import score
+from dashboard.sensor_check import checks
+from dashboard.whole_piece import whole_piece
 from monitor.store.errors import StoreError
 
 BODY_BYTES = 256 * 1024
@@ -42,8 +51,17 @@ def create_app(options: Options) -> Flask:
     db.install(app)
     app.register_blueprint(pages)
     app.register_blueprint(acts)
+    app.register_blueprint(alarm_pages)
+    app.register_blueprint(marking)
+    app.register_blueprint(correcting)
+    app.register_blueprint(photo_pages)
+    app.register_blueprint(exports)
     app.register_blueprint(api.api)
     app.register_blueprint(feeds.feeds)
+    app.register_blueprint(learned)
+    app.register_blueprint(score)
+    app.register_blueprint(checks)
+    whole_piece(app)
     version = _version(Path(app.static_folder or ""))
 
     @app.context_processor

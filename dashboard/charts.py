@@ -3,26 +3,34 @@
 from __future__ import annotations
 
 import sqlite3
+from dataclasses import replace
 
 import numpy as np
 from markupsafe import Markup
 
 from dashboard import drawing
 from dashboard.drawing import Chart, Line, Shade
+from dashboard.units import Units
 from dashboard.views import numbered
-from dashboard.wording import MARK_NAMES, Local, Units, span
+from dashboard.wording import MARK_NAMES, Local, span
 from monitor.core.vocabulary import Layer, Outlook, Piece
 from monitor.preview import dew_points_c
 from monitor.store import alarms, forecasts, marks, readings
 
-POINTS = 360
+POINTS = 240
+MOST_SHADES = 62
+NOTHING = "Nothing was measured in this stretch."
 
 
 def room(
     con: sqlite3.Connection, key: str, from_s: float, to_s: float, local: Local, shown: Units,
-    with_forecast: bool = False, other: str | None = None,
+    with_forecast: bool = False, other: str | None = None, other_name: str = "",
+    small: bool = False,
 ) -> tuple[Markup, Markup, str]:  # fmt: skip
-    """Temperature with dew point, humidity, and a sentence that says the same."""
+    """Temperature with dew point, humidity, and a sentence that says the same.
+
+    `small` draws both low, for a sheet of paper, without values for a cursor.
+    """
     data = readings.sampled(con, key, from_s, min(to_s, local.now_s), POINTS)
     at_s = numbered(data.at_s)
     lines = [
@@ -41,7 +49,7 @@ def room(
     if other is not None:
         second = readings.sampled(con, other, from_s, min(to_s, local.now_s), POINTS)
         values = [shown.shown(v) for v in numbered(second.temp_c)]
-        lines.append(Line(numbered(second.at_s), values, "second", other))
+        lines.append(Line(numbered(second.at_s), values, "second", other_name or other))
     bands = forecasts.latest(con, key) if with_forecast else None
     if bands is not None:
         wanted = (bands.at_s >= local.now_s) & (bands.at_s <= to_s)
@@ -58,16 +66,22 @@ def room(
             )
     shades = troubled(con, key, from_s, to_s, local)
     text = _room_words(data, local, shown, shades)
-    upper = drawing.chart(
+    if len(shades) > MOST_SHADES:
+        # Slivers that nobody can tell apart; the words say how many and how long.
+        shades = []
+    draw = drawing.both if small else drawing.picture
+    upper = draw(
         Chart("Temperature and dew point", from_s, to_s, shown.degree, lines, shades,
-              local.now_s, text=text),
+              local.now_s, text=text, height=125 if small else 240),
         local,
     )  # fmt: skip
     damp = Line(at_s, numbered(data.humidity_pct), "ink", "humidity",
                 numbered(data.humidity_min_pct), numbered(data.humidity_max_pct))  # fmt: skip
-    lower = drawing.chart(
-        Chart("Humidity", from_s, to_s, "%RH", [damp], shades, local.now_s, floor=0.0,
-              ceiling=100.0, height=170, text=text),
+    # The same stretches, named once on the page.
+    nameless = [replace(shade, name="") for shade in shades]
+    lower = draw(
+        Chart("Humidity", from_s, to_s, "%RH", [damp], nameless, local.now_s, floor=0.0,
+              ceiling=100.0, height=92 if small else 180, text=text),
         local,
     )  # fmt: skip
     return upper, lower, text
@@ -93,7 +107,7 @@ def troubled(
     found += [(key_, start, min(to_s, local.now_s)) for key_, start in begun.items()]
     return [
         Shade(max(start, from_s), end, names[key_][0],
-              f"{names[key_][1]} {local.clock(start)} to {local.clock(end)}")
+              f"{names[key_][1]} {local.between(start, end)}")
         for key_, start, end in sorted(found, key=lambda one: one[1])
         if end > from_s
     ]  # fmt: skip
@@ -101,7 +115,7 @@ def troubled(
 
 def _room_words(data: readings.Sampled, local: Local, shown: Units, shades: list[Shade]) -> str:
     if len(data.at_s) == 0:
-        return "Nothing was measured in this stretch."
+        return NOTHING
     words = (
         f"From {local.clock(float(data.at_s[0]))} to {local.clock(float(data.at_s[-1]))}: "
         f"{shown.temperature(float(data.temp_min_c.min()))} to "
@@ -145,7 +159,7 @@ def cure(con: sqlite3.Connection, layer: Layer, outlook: Outlook, local: Local) 
     stages = [s.p50_s for s in outlook.stages if s.p50_s is not None]
     if stages:
         to_s = min(to_s, max(stages) + 6 * 3600.0)
-    return drawing.chart(
+    return drawing.picture(
         Chart("Degree of cure", layer.poured_at_s, to_s, "%", [line], now_s=local.now_s,
               floor=0.0, ceiling=100.0, marks=noted, height=190, text=text),
         local,

@@ -1,58 +1,30 @@
 """Server-side pictures: SVG with axes in local time, bands, shading, and a text equivalent.
 
 Pure: values in, markup out. Colours are classes of the style sheet, so that the picture
-follows light and dark; meaning is never by colour alone.
+follows light and dark; meaning is never by colour alone. Each picture is drawn twice, for a
+desk and for a phone, where the wide one would be too small to read; the style sheet shows one.
 """
 
 from __future__ import annotations
 
 import itertools
+import json
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html import escape
 
 from markupsafe import Markup
 
+from dashboard.axes import TimeAxis
 from dashboard.wording import Local
 
-_NICE_HOURS = (0.25, 0.5, 1, 2, 3, 6, 12, 24, 48, 168, 336, 720, 2160)
-
-
-@dataclass(frozen=True)
-class TimeAxis:
-    """Maps moments onto a width, in local time."""
-
-    from_s: float
-    to_s: float
-    left: float
-    right: float
-    local: Local
-
-    def x(self, at_s: float) -> float:
-        """Where a moment stands."""
-        share = (at_s - self.from_s) / max(self.to_s - self.from_s, 1.0)
-        return self.left + min(max(share, 0.0), 1.0) * (self.right - self.left)
-
-    def ticks(self, most: int) -> list[tuple[float, str]]:
-        """Round local moments with their labels, at most about so many."""
-        hours = (self.to_s - self.from_s) / 3600.0
-        step = next((n for n in _NICE_HOURS if hours / n <= most), 8760)
-        days = self.local.midnights(self.from_s - 86400.0, self.to_s)
-        if step >= 24:
-            every = max(1, round(step / 24))
-            form = "%-d %b" if hours < 24 * 400 else "%b %Y"
-            kept = [d for d in days if self.local.at(d).toordinal() % every == 0]
-            return [(d, self.local.at(d).strftime(form)) for d in kept if d >= self.from_s]
-        found: list[tuple[float, str]] = []
-        for day in days:
-            for number in range(math.ceil(24 / step)):
-                at_s = day + number * step * 3600.0
-                if self.from_s <= at_s <= self.to_s and at_s < day + 86400.0:
-                    moment = self.local.at(at_s)
-                    midnight = moment.hour == 0 and moment.minute == 0
-                    found.append((at_s, moment.strftime("%a %-d" if midnight else "%H:%M")))
-        return found
+WIDTH = 720
+NARROW = 380
+# A phone's picture is half as wide: this many steps are as many as it can show.
+NARROW_POINTS = 100
+_ROWS = 5  # of names of marks; more are told below the chart
+_LETTER = 8.5  # about as wide as a letter of an axis is
 
 
 @dataclass(frozen=True)
@@ -79,7 +51,7 @@ class Shade:
 
 @dataclass(frozen=True)
 class Chart:
-    """A chart over time, ready to be drawn."""
+    """A chart over time, ready to be drawn. `elapsed`: seconds from a start, not moments."""
 
     title: str
     from_s: float
@@ -93,141 +65,143 @@ class Chart:
     height: int = 240
     text: str = ""
     marks: Sequence[tuple[float, str]] = ()
+    elapsed: bool = False
 
 
-WIDTH = 720
-NARROW = 380
+def picture(drawn: Chart, local: Local) -> Markup:
+    """The chart for a desk and for a phone, with its values for the cursor's read-out."""
+    values = escape(json.dumps(_read_out(drawn, local), separators=(",", ":")), quote=True)
+    title = escape(drawn.title, quote=True)
+    return Markup(
+        f'<div class="picture" data-title="{title}" data-read="{values}">{both(drawn, local)}</div>'
+    )
 
 
-def chart(picture: Chart, local: Local) -> Markup:
+def both(drawn: Chart, local: Local) -> Markup:
+    """The chart for a desk and for a phone."""
+    thin = replace(drawn, lines=[_thinned(line) for line in drawn.lines])
+    return chart(drawn, local, css="chart desk") + chart(thin, local, narrow=True)
+
+
+def chart(drawn: Chart, local: Local, narrow: bool = False, css: str = "chart") -> Markup:
     """Draw one chart; its text says the same to those who cannot see it."""
     values = [
         value
-        for line in picture.lines
+        for line in drawn.lines
         for series in (line.values, line.low or (), line.high or ())
         for value in series
         if math.isfinite(value)
     ]
-    low = picture.floor if picture.floor is not None else min(values, default=0.0)
-    high = picture.ceiling if picture.ceiling is not None else max(values, default=1.0)
-    steps = _value_ticks(low, high)
+    low = drawn.floor if drawn.floor is not None else min(values, default=0.0)
+    high = drawn.ceiling if drawn.ceiling is not None else max(values, default=1.0)
+    steps = _value_ticks(low, high, min(4, max(int((drawn.height - 46) / 22), 1)))
     low, high = min(low, steps[0]), max(high, steps[-1])
-    left, right, top, bottom = 46.0, WIDTH - 10.0, 18.0, picture.height - 26.0
-    axis = TimeAxis(picture.from_s, picture.to_s, left, right, local)
+    width = NARROW if narrow else WIDTH
+    left, right = _sides(narrow)
+    top, bottom = 20.0, drawn.height - 26.0
+    axis = TimeAxis(drawn.from_s, drawn.to_s, left, right, local, drawn.elapsed)
 
     def y(value: float) -> float:
         return bottom - (value - low) / max(high - low, 1e-9) * (bottom - top)
 
-    parts = [_shade(axis, top, bottom, "night", a, b) for a, b in _nights(axis)]
-    parts += [_shade(axis, top, bottom, s.css, s.from_s, s.to_s, s.name) for s in picture.shades]
+    dark = [Shade(a, b, "night", "") for a, b in nights(axis)]
+    parts = _all_shaded(axis, top, bottom, [*dark, *drawn.shades], named=not narrow)
     for value in steps:
         at = y(value)
         parts.append(
             f'<line class="grid" x1="{left}" x2="{right}" y1="{at:.1f}" y2="{at:.1f}"/>'
             f'<text class="tick" x="{left - 6}" y="{at + 4:.1f}" text-anchor="end">{value:g}</text>'
         )
-    parts.append(_time_ticks(axis, top, bottom, 7))
-    parts.append(f'<text class="tick" x="{left + 4}" y="12">{escape(picture.unit)}</text>')
-    parts += [_line(axis, y, line) for line in picture.lines]
-    worded = -1e9
-    for at_s, name in sorted(picture.marks):
-        x = axis.x(at_s)
-        parts.append(
+    parts.append(time_ticks(axis, top, bottom, 4 if narrow else 7))
+    parts.append(f'<text class="tick" x="{left + 4}" y="14">{escape(drawn.unit)}</text>')
+    parts += [_line(axis, y, line) for line in drawn.lines]
+    parts.append(_noted(axis, drawn.marks, top, bottom))
+    parts.append(now_line(axis, drawn.now_s, top, bottom, top - 6, left + 44.0))
+    kind = "chart narrow" if narrow else css
+    return svg(drawn.height, drawn.title, drawn.text, parts, kind, width)
+
+
+def _noted(axis: TimeAxis, marks: Sequence[tuple[float, str]], top: float, bottom: float) -> str:
+    """Marks as lines, then their names above them, each in the lowest row that is free."""
+    lines, names = "", ""
+    rows: list[list[tuple[float, float]]] = [[] for _ in range(_ROWS)]
+    for at_s, name in sorted(marks):
+        x, wide = axis.x(at_s), _LETTER * len(name)
+        lines += (
             f'<line class="noted" x1="{x:.1f}" x2="{x:.1f}" y1="{top}" y2="{bottom}">'
             f"<title>{escape(name)}</title></line>"
         )
-        if x - worded > 110.0:
-            worded = x
-            parts.append(
-                f'<text class="tick" x="{x + 3:.1f}" y="{bottom - 5}">{escape(name)}</text>'
-            )
-    parts.append(_now(axis, picture.now_s, top, bottom, top - 5))
-    return _svg(picture.height, picture.title, picture.text, parts, "chart")
+        start = x + 3 if x + 3 + wide <= axis.right else x - 3 - wide
+        for number, row in enumerate(rows):
+            if all(start > end or start + wide < begin for begin, end in row):
+                row.append((start, start + wide))
+                names += (
+                    f'<text class="tick said" x="{start:.1f}" y="{bottom - 5 - 17 * number}">'
+                    f"{escape(name)}</text>"
+                )
+                break
+    return lines + names
 
 
-@dataclass(frozen=True)
-class Stop:
-    """A stage on the two-line strip: the label's moment above, this room's band below."""
-
-    number: int
-    name: str
-    label_s: float
-    p10_s: float | None
-    p50_s: float | None
-    p90_s: float | None
-    reached: bool
+def _sides(narrow: bool) -> tuple[float, float]:
+    return (40.0, NARROW - 6.0) if narrow else (46.0, WIDTH - 10.0)
 
 
-UPPER, LOWER, FOOT = 54.0, 112.0, 142.0
+def _read_out(drawn: Chart, local: Local) -> dict[str, object]:
+    """What the script needs to say the values at a moment: few and short numbers."""
+    times: list[Sequence[float]] = []
+    lines = []
+    for line in drawn.lines:
+        if not any(line.at_s is known for known in times):
+            times.append(line.at_s)
+        place = next(n for n, known in enumerate(times) if known is line.at_s)
+        shown = [round(v, 1) if math.isfinite(v) else None for v in line.values]
+        lines.append([line.name, place, shown])
+    return {
+        "from": round(drawn.from_s),
+        "to": round(drawn.to_s),
+        "zone": "" if drawn.elapsed else local.zone.key,
+        "unit": drawn.unit,
+        "wide": [WIDTH, *_sides(False)],
+        "narrow": [NARROW, *_sides(True)],
+        "at": [[round(at_s - drawn.from_s) for at_s in moments] for moments in times],
+        "lines": lines,
+        "shades": [
+            [round(s.from_s - drawn.from_s), round(s.to_s - drawn.from_s), s.name]
+            for s in drawn.shades
+            if s.name
+        ],
+    }
 
 
-def strip(
-    stops: Sequence[Stop], from_s: float, to_s: float, now_s: float, local: Local, text: str,
-    narrow: bool = False,
-) -> Markup:  # fmt: skip
-    """The two-line strip: label above, this room below, one time axis, soft-ended bands.
+def _thinned(line: Line) -> Line:
+    """At most so many steps, each with the mean of its values and the whole of its range."""
+    every = -(-len(line.at_s) // NARROW_POINTS)
+    if every <= 1:
+        return line
+    cuts = [slice(n, n + every) for n in range(0, len(line.at_s), every)]
 
-    `narrow` draws it for a phone, where the wide one would be too small to read.
-    """
-    width = NARROW if narrow else WIDTH
-    axis = TimeAxis(from_s, to_s, 12.0, width - 12.0, local)
-    rails = "".join(
-        f'<line class="rail" x1="{axis.left}" x2="{axis.right}" y1="{y}" y2="{y}"/>'
-        for y in (UPPER, LOWER)
+    def told(series: Sequence[float], how: Callable[[Sequence[float]], float]) -> list[float]:
+        kept = ([v for v in series[cut] if math.isfinite(v)] for cut in cuts)
+        return [how(part) if part else math.nan for part in kept]
+
+    return replace(
+        line,
+        at_s=[line.at_s[cut][len(line.at_s[cut]) // 2] for cut in cuts],
+        values=told(line.values, lambda part: sum(part) / len(part)),
+        low=None if line.low is None else told(line.low, min),
+        high=None if line.high is None else told(line.high, max),
     )
-    parts = [_shade(axis, 24.0, FOOT, "night", a, b) for a, b in _nights(axis)]
-    parts.append(
-        f'<text class="tick" x="{axis.left}" y="18">label</text>'
-        f'<text class="tick" x="{axis.left}" y="{FOOT - 4}">this room</text>{rails}'
-    )
-    above: list[float] = []
-    below: list[float] = []
-    for stop in stops:
-        if stop.label_s <= to_s:
-            parts.append(_stop(axis, stop, stop.label_s, UPPER, "stop label", above))
-        if stop.p50_s is None or stop.p50_s > to_s:
-            continue
-        if stop.label_s <= to_s:
-            parts.append(
-                f'<line class="tie" x1="{axis.x(stop.label_s):.1f}" y1="{UPPER + 5}" '
-                f'x2="{axis.x(stop.p50_s):.1f}" y2="{LOWER - 5}"/>'
-            )
-        if stop.p10_s is not None and stop.p90_s is not None and not stop.reached:
-            start, end = axis.x(stop.p10_s), axis.x(stop.p90_s)
-            parts.append(
-                f'<rect class="band" x="{start:.1f}" y="{LOWER - 7}" rx="7" '
-                f'width="{max(end - start, 2):.1f}" height="14"/>'
-            )
-        css = "stop reached" if stop.reached else "stop"
-        parts.append(_stop(axis, stop, stop.p50_s, LOWER, css, below))
-    parts.append(_now(axis, now_s, 20.0, FOOT, 18.0))
-    parts.append(_time_ticks(axis, FOOT, FOOT, 4 if narrow else 7))
-    css = "strip narrow" if narrow else "strip"
-    return _svg(168, "Label times and this room's times", text, parts, css, width)
 
 
-def _stop(axis: TimeAxis, stop: Stop, at_s: float, y: float, css: str, taken: list[float]) -> str:
-    x = axis.x(at_s)
-    out = (
-        f'<circle class="{css}" cx="{x:.1f}" cy="{y}" r="5">'
-        f"<title>{escape(f'{stop.number} {stop.name}')}</title></circle>"
-    )
-    if all(abs(x - other) > 15 for other in taken):
-        taken.append(x)
-        out += (
-            f'<text class="number" x="{x:.1f}" y="{y - 10}" text-anchor="middle">'
-            f"{stop.number}</text>"
-        )
-    return out
-
-
-def _now(axis: TimeAxis, now_s: float | None, top: float, bottom: float, words_y: float) -> str:
+def now_line(
+    axis: TimeAxis, now_s: float | None, top: float, bottom: float, words_y: float, clear: float
+) -> str:
+    """The line of the present and its word, which keeps right of `clear`."""
     if now_s is None or not axis.from_s <= now_s <= axis.to_s:
         return ""
     x = axis.x(now_s)
-    anchor, beside = ("end", x - 4) if x > axis.right - 40 else ("start", x + 4)
-    # Clear of the words at the left end of the line.
-    beside = max(beside, axis.left + 64)
+    anchor, beside = ("end", x - 4) if x > axis.right - 40 else ("start", max(x + 4, clear))
     return (
         f'<line class="now" x1="{x:.1f}" x2="{x:.1f}" y1="{top}" y2="{bottom}"/>'
         f'<text class="tick strong" x="{beside:.1f}" y="{words_y}" text-anchor="{anchor}">'
@@ -240,7 +214,8 @@ def _line(axis: TimeAxis, y: Callable[[float], float], line: Line) -> str:
     if line.low is not None and line.high is not None:
         edge = [*zip(line.at_s, line.high, strict=True)]
         edge += reversed([*zip(line.at_s, line.low, strict=True)])
-        points = " ".join(f"{axis.x(t):.1f},{y(v):.1f}" for t, v in edge if math.isfinite(v))
+        # A shade needs no tenths; they would be a quarter of the page's weight.
+        points = " ".join(f"{axis.x(t):.0f},{y(v):.0f}" for t, v in edge if math.isfinite(v))
         out += f'<polygon class="spread {line.css}" points="{points}"/>'
     for run in _runs(line.at_s, line.values):
         points = " ".join(f"{axis.x(t):.1f},{y(v):.1f}" for t, v in run)
@@ -267,15 +242,17 @@ def _runs(at_s: Sequence[float], values: Sequence[float]) -> Iterable[list[tuple
         yield run
 
 
-def _nights(axis: TimeAxis) -> list[tuple[float, float]]:
-    if axis.to_s - axis.from_s > 15 * 86400.0:
+def nights(axis: TimeAxis) -> list[tuple[float, float]]:
+    """The nights to shade; none on an axis too long to show them, or of elapsed hours."""
+    if axis.elapsed or axis.to_s - axis.from_s > 15 * 86400.0:
         return []
     return axis.local.nights(axis.from_s, axis.to_s)
 
 
-def _shade(
+def shaded(
     axis: TimeAxis, top: float, bottom: float, css: str, from_s: float, to_s: float, name: str = ""
 ) -> str:
+    """A stretch of time, shaded, with its name."""
     x, end = axis.x(from_s), axis.x(to_s)
     title = f"<title>{escape(name)}</title>" if name else ""
     return (
@@ -284,34 +261,59 @@ def _shade(
     )
 
 
-def _time_ticks(axis: TimeAxis, top: float, bottom: float, most: int) -> str:
-    out = ""
+def _all_shaded(
+    axis: TimeAxis, top: float, bottom: float, shades: Sequence[Shade], named: bool
+) -> list[str]:
+    """Every stretch with its name; where none hovers over it, one path for each kind."""
+    if named:
+        return [shaded(axis, top, bottom, s.css, s.from_s, s.to_s, s.name) for s in shades]
+    found = []
+    for css in dict.fromkeys(shade.css for shade in shades):
+        path = ""
+        for shade in shades:
+            if shade.css == css:
+                x, end = axis.x(shade.from_s), axis.x(shade.to_s)
+                path += f"M{x:.1f} {top:g}H{max(end, x + 0.5):.1f}V{bottom:g}H{x:.1f}Z"
+        found.append(f'<path class="shade {css}" d="{path}"/>')
+    return found
+
+
+def time_ticks(axis: TimeAxis, top: float, bottom: float, most: int) -> str:
+    """The axis of time: lines and round local moments, as many as do not touch."""
+    out, free_from = "", -math.inf
     for at_s, words in axis.ticks(most):
         x = axis.x(at_s)
         anchor = "middle"
-        if x < axis.left + 18:
+        if x < axis.left + 20:
             anchor = "start"
-        elif x > axis.right - 18:
+        elif x > axis.right - 20:
             anchor = "end"
+        out += f'<line class="grid" x1="{x:.1f}" x2="{x:.1f}" y1="{top}" y2="{bottom + 4}"/>'
+        wide = _LETTER * len(words)
+        start = x - wide * {"start": 0.0, "middle": 0.5, "end": 1.0}[anchor]
+        if start < free_from:
+            continue
+        free_from = start + wide + _LETTER
         out += (
-            f'<line class="grid" x1="{x:.1f}" x2="{x:.1f}" y1="{top}" y2="{bottom + 4}"/>'
             f'<text class="tick" x="{x:.1f}" y="{bottom + 20}" text-anchor="{anchor}">'
             f"{escape(words)}</text>"
         )
     return out
 
 
-def _value_ticks(low: float, high: float) -> list[float]:
-    span = max(high - low, 0.5)
-    power = 10.0 ** math.floor(math.log10(span / 4.0))
-    step = next(n * power for n in (1, 2, 2.5, 5, 10) if n * power >= span / 4.0)
+def _value_ticks(low: float, high: float, most: int) -> list[float]:
+    """Round values from below `low` to above `high`, about `most` steps apart."""
+    least = max(high - low, 0.5) / most
+    power = 10.0 ** math.floor(math.log10(least))
+    step = next(n * power for n in (1, 2, 2.5, 5, 10) if n * power >= least)
     first, last = math.floor(low / step), math.ceil(high / step)
     return [round(number * step, 6) for number in range(first, max(last, first + 1) + 1)]
 
 
-def _svg(
-    height: int, title: str, text: str, parts: Sequence[str], css: str, width: int = WIDTH
+def svg(
+    height: float, title: str, text: str, parts: Sequence[str], css: str, width: int = WIDTH
 ) -> Markup:
+    """The picture with its text equivalent."""
     label = escape(f"{title}. {text}", quote=True)
     return Markup(
         f'<svg class="{css}" viewBox="0 0 {width} {height}" role="img" aria-label="{label}" '

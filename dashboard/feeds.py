@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 from flask import Blueprint, Response
 
 from dashboard.db import now_s, reader
+from dashboard.plan_calendar import add_planned
 from dashboard.wording import STAGE_MEANS, STAGE_NAMES
 from monitor.store import alarms, notices, outlooks, pieces, readings, status
 
@@ -55,6 +56,7 @@ def calendar() -> Response:
                 alarm.add("trigger", timedelta(minutes=-15))
                 event.add_component(alarm)
             book.add_component(event)
+    add_planned(book, con, now_s())
     return Response(book.to_ical(), mimetype="text/calendar")
 
 

@@ -6,14 +6,23 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
+from dashboard.units import Units
 from dashboard.wording import Local
+
+
+def _short(limit: float) -> str:
+    return f"{limit:.0f}" if abs(limit) >= 1000 else f"{limit:.3g}"
 
 
 @dataclass
 class Form:
-    """Fields of a form as typed, and what is wrong with them."""
+    """Fields of a form as typed, and what is wrong with them.
+
+    Numbers are typed in `units` and handed on in the store's metric ones.
+    """
 
     values: Mapping[str, str]
+    units: Units = field(default_factory=Units)
     faults: list[str] = field(default_factory=list)
 
     def text(self, key: str, name: str, most: int = 200, needed: bool = False) -> str:
@@ -28,21 +37,29 @@ class Form:
     def number(
         self, key: str, name: str, low: float, high: float, unit: str, needed: bool = False
     ) -> float | None:
-        """A number within limits, or None where the field is empty. A comma is a point."""
+        """A number within limits, or None where the field is empty. A comma is a point.
+
+        Limits and answer are in the metric `unit`; a fault speaks in the unit typed.
+        """
+        shown = self.units.unit(unit)
         typed = self.values.get(key, "").strip().replace(",", ".")
         if not typed:
             if needed:
-                self.faults.append(f"{name} is empty; give it in {unit}")
+                self.faults.append(f"{name} is empty; give it in {shown}")
             return None
         try:
             value = float(typed)
         except ValueError:
-            self.faults.append(f"{name} is {typed!r}; expected a number in {unit}")
+            self.faults.append(f"{name} is {typed!r}; expected a number in {shown}")
             return None
-        if not math.isfinite(value) or not low <= value <= high:
-            self.faults.append(f"{name} is {typed} {unit}; expected {low:g} to {high:g}")
+        metric = self.units.to_metric(value, unit) if math.isfinite(value) else value
+        if not math.isfinite(metric) or not low <= metric <= high:
+            least, most = self.units.to_shown(low, unit), self.units.to_shown(high, unit)
+            self.faults.append(
+                f"{name} is {typed} {shown}; expected {_short(least)} to {_short(most)}"
+            )
             return None
-        return value
+        return metric
 
     def choice(self, key: str, name: str, allowed: Iterable[str], default: str) -> str:
         """One of a few."""

@@ -36,6 +36,23 @@ def _post(
     }
 
 
+def _upload() -> dict[str, Any]:
+    kinds = ("image/jpeg", "image/png", "image/webp")
+    return {
+        "summary": "put a photo beside a mark; it is made smaller and loses its metadata",
+        "requestBody": {
+            "required": True,
+            "content": {kind: {"schema": {"type": "string", "format": "binary"}} for kind in kinds},
+        },
+        "responses": {
+            "201": _json("kept"),
+            "404": _PROBLEM,
+            "413": _PROBLEM,
+            "422": _PROBLEM,
+        },
+    }
+
+
 def _json(words: str) -> dict[str, Any]:
     return {"description": words, "content": {"application/json": {"schema": {}}}}
 
@@ -98,14 +115,16 @@ def document() -> dict[str, Any]:
             ),
             "/api/v1/layers/{number}/marks": _numbered(
                 {
+                    "get": _get("a layer's marks, each with where its photos are"),
                     "post": _post(
                         "log a mark",
                         {"kind": _TEXT, "at": _NUMBER, "verdict": _TEXT, "note": _TEXT},
                         ["kind"],
                         "201",
-                    )
+                    ),
                 }
             ),
+            "/api/v1/marks/{number}/photos": _numbered({"post": _upload()}),
             "/api/v1/layers/{number}/outlook": _numbered(
                 {"get": _get("what the monitor believes of a layer")}
             ),

@@ -7,10 +7,10 @@ from markupsafe import Markup
 from werkzeug.wrappers import Response as Answer
 
 from dashboard import drawing, views
-from dashboard.acts import refused
 from dashboard.db import acting, now_s, reader
 from dashboard.drawing import Chart, Line
 from dashboard.forms import Form
+from dashboard.going import refused
 from dashboard.units import Units
 from dashboard.views import local, numbered
 from dashboard.wording import Local

@@ -10,9 +10,12 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from dashboard import coming, drawing, wording
+from dashboard import coming, wording
+from dashboard.db import now_s, options, reader
 from dashboard.options import Options
-from dashboard.wording import Local, Units
+from dashboard.strip import Stop, strip
+from dashboard.units import Units, units_of
+from dashboard.wording import Local
 from monitor.core.vocabulary import (
     AlarmPhase,
     FloatArray,
@@ -102,7 +105,12 @@ class RoomView:
 
 def units(con: sqlite3.Connection) -> Units:
     """The units that the person chose."""
-    return Units(settings.get(con, "temperature", "C") == "F")
+    return units_of(settings.everything(con))
+
+
+def local() -> Local:
+    """Local time and chosen units of this request."""
+    return Local(options().zone, now_s(), units=units(reader()))
 
 
 def rooms(con: sqlite3.Connection, local: Local, shown: Units) -> list[RoomView]:
@@ -136,7 +144,7 @@ def _trend(con: sqlite3.Connection, key: str, now_s: float, shown: Units) -> str
     hour = readings.sampled(con, key, now_s - 3600.0, now_s, 12)
     if len(hour.at_s) < 3 or hour.at_s[-1] - hour.at_s[0] < 1200:
         return ""
-    change = shown.shown(float(hour.temp_c[-1])) - shown.shown(float(hour.temp_c[0]))
+    change = shown.difference(float(hour.temp_c[-1] - hour.temp_c[0]))
     if abs(change) < 0.3:
         return "steady"
     return f"{'rising' if change > 0 else 'falling'} {abs(change):.1f} {shown.degree} in the hour"
@@ -231,15 +239,16 @@ def stage_views(layer: Layer, outlook: Outlook, local: Local) -> tuple[StageView
 def _band(stage: StageOutlook, local: Local) -> str:
     if stage.reached_at_s is not None or stage.p10_s is None:
         return ""
-    late = "not in sight" if stage.p90_s is None else local.clock(stage.p90_s)
-    return f"{local.clock(stage.p10_s)} to {late}"
+    if stage.p90_s is None:
+        return f"{local.clock(stage.p10_s)} to not in sight"
+    return local.between(stage.p10_s, stage.p90_s)
 
 
 def strip_of(layer: Layer, outlook: Outlook, local: Local, whole: bool = False) -> Markup:
     """The two-line strip of a layer, for a desk and for a phone; near the present or whole."""
     stages = [stage for stage in outlook.stages if stage.key != "rest_over" or whole]
     stops = [
-        drawing.Stop(
+        Stop(
             number=number,
             name=wording.STAGE_NAMES.get(stage.key, stage.key),
             label_s=stage.label_at_s,
@@ -266,7 +275,7 @@ def strip_of(layer: Layer, outlook: Outlook, local: Local, whole: bool = False) 
     )
     from_s, to_s = layer.poured_at_s, layer.poured_at_s + span_s * 1.06
     wide, narrow = (
-        drawing.strip(stops, from_s, to_s, local.now_s, local, text, narrow=narrow)
+        strip(stops, from_s, to_s, local.now_s, local, text, narrow=narrow)
         for narrow in (False, True)
     )
     return wide + narrow
@@ -280,7 +289,7 @@ def layer_view(
     seen = marks.marks(con, layer.id)
     poured = f"Poured {local.clock(layer.poured_at_s)}, {layer.resin.name}"
     if layer.depth_mm:
-        poured += f", {layer.depth_mm:g} mm"
+        poured += f", {shown.quantity(layer.depth_mm, 'mm')}"
     kinds = tuple((kind, wording.MARK_NAMES[kind]) for kind in wording.MARKS_OF[layer.resin.kind])
     logged = tuple((m.id, _mark_words(m), local.clock(m.at_s), m.set_aside) for m in seen)
     if outlook is None:
@@ -317,15 +326,19 @@ def _mark_words(mark: Mark) -> str:
 
 def _facts(layer: Layer, outlook: Outlook, shown: Units) -> tuple[str, ...]:
     if layer.resin.kind == "paint":
-        return (f"dries at {outlook.rate_now:.0%} of the label's speed now",)
+        return (
+            ()
+            if layer.ended_at_s is not None
+            else (f"dries at {outlook.rate_now:.0%} of the label's speed now",)
+        )
     cured = f"degree of cure {outlook.degree_of_cure:.0%}"
     if outlook.state == "cured":
         cured += ", as far as this room takes it"
-    found = [
-        cured,
-        f"runs at {outlook.rate_now:.0%} of the label's speed now",
-    ]
-    if outlook.cup_working_h is not None and layer.resin.kind == "pour":
+    found = [cured]
+    over = layer.ended_at_s is not None
+    if not over:
+        found.append(f"runs at {outlook.rate_now:.0%} of the label's speed now")
+    if outlook.cup_working_h is not None and layer.resin.kind == "pour" and not over:
         found.append(f"in the cup it would keep {wording.hours(outlook.cup_working_h)}")
     if outlook.peak_c is not None:
         found.append(peak_words(outlook.peak_c, shown))

@@ -1,13 +1,13 @@
-"""All the words of the page, and local time. Numbers come with their units."""
+"""All the words of the page, and local time."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from dashboard.units import Units
 from monitor.core.vocabulary import AlarmPhase, CureState, MarkKind
 
 STAGE_NAMES: Mapping[str, str] = {
@@ -39,6 +39,13 @@ STAGE_MEANS: Mapping[str, str] = {
     "handling_set": "May be moved with care.",
     "touch_dry": "Dry to a light touch.",
     "overcoat_ready": "The next layer may go over it.",
+}
+# How a stage came, by the marks, beside the band that was said.
+FELT_NAMES: Mapping[str, str] = {
+    "inside": "within",
+    "early": "before it",
+    "late": "after it",
+    "open": "cannot tell",
 }
 # What a person does until a stage comes: the act, the word before the time, what follows.
 STAGE_ACTS: Mapping[str, tuple[str, str, str]] = {
@@ -102,6 +109,36 @@ KINDS: Mapping[str, str] = {
 }
 PRIORITY_NAMES: Mapping[str, str] = {"urgent": "Urgent", "soon": "Soon", "note": "Note"}
 
+ANSWERS: Mapping[str, str] = {
+    "yes": "Yes",
+    "wait": "Wait",
+    "no": "No",
+    "unknown": "Cannot be told",
+}
+GOOD_NOW, GOOD_THEN = "Pour now?", "Pour then?"
+WHOLE: Mapping[str, str] = {
+    "yes": "Yes.",
+    "wait": "Wait.",
+    "no": "No, not like this.",
+    "unknown": "It cannot be told: measure the room first.",
+}
+BETTER = "By the forecast it is right from {}."
+ROOM_NOW, ROOM_THEN = "The room now", "The room at that hour"
+POUR_ITSELF = "This much at once"
+STIR = (
+    "About 3 minutes by hand, slowly, scraping sides and bottom; then once more in a clean "
+    "cup (common practice; the label decides)."
+)
+
+# The first steps: what, why, where.
+FIRST_STEPS: Mapping[str, tuple[str, str, str]] = {
+    "sensor": ("Connect a sensor", "It measures the room your piece cures in.",
+               "/settings#connect"),
+    "resin": ("Choose a resin", "Check its times against the label of your bottle, or add yours.",
+              "/resins"),
+    "piece": ("Start a piece", "When the parts meet, start its clock.", "/pour"),
+}  # fmt: skip
+
 _MOMENT = re.compile(r"⟦(-?\d+)⟧")
 
 
@@ -110,34 +147,24 @@ def alarm_name(key: str) -> str:
     return key.replace("_", " ").capitalize()
 
 
-@dataclass(frozen=True)
-class Units:
-    """How a person wants to read numbers."""
-
-    fahrenheit: bool = False
-
-    @property
-    def degree(self) -> str:
-        """The temperature unit."""
-        return "°F" if self.fahrenheit else "°C"
-
-    def shown(self, temp_c: float) -> float:
-        """A temperature in the chosen unit."""
-        return temp_c * 1.8 + 32.0 if self.fahrenheit else temp_c
-
-    def temperature(self, temp_c: float | None, places: int = 1) -> str:
-        """A temperature with its unit."""
-        return "—" if temp_c is None else f"{self.shown(temp_c):.{places}f} {self.degree}"
-
-
 class Local:
     """Local time by the zone's own rules, told from the page's 'now'."""
 
-    def __init__(self, zone: str, now_s: float, now_word: str = "now") -> None:
+    def __init__(
+        self,
+        zone: str,
+        now_s: float,
+        now_word: str = "now",
+        units: Units | None = None,
+        dated: bool = False,
+    ) -> None:
         self.zone = ZoneInfo(zone)
+        self.units = Units() if units is None else units
         self.now_s = now_s
         # A finished layer is told as of its end, and its pictures say so.
         self.now_word = now_word
+        # On paper, and of what is over, 'yesterday' soon is wrong: days by their date.
+        self.dated = dated
 
     def at(self, at_s: float) -> datetime:
         """The local moment."""
@@ -147,6 +174,8 @@ class Local:
         """'14:10', with the day where it is not today's."""
         if at_s is None:
             return "not in sight"
+        if self.dated:
+            return self.short(at_s)
         moment, today = self.at(at_s), self.at(self.now_s).date()
         time = moment.strftime("%H:%M")
         days = (moment.date() - today).days
@@ -164,6 +193,10 @@ class Local:
         """'Wed 25 Nov 2026, 14:10'."""
         return "—" if at_s is None else self.at(at_s).strftime("%a %-d %b %Y, %H:%M")
 
+    def short(self, at_s: float) -> str:
+        """'25 Nov 14:10', for a table whose year is told above it."""
+        return self.at(at_s).strftime("%-d %b %H:%M")
+
     def field(self, at_s: float) -> str:
         """The form of a date-and-time field."""
         return self.at(at_s).strftime("%Y-%m-%dT%H:%M")
@@ -179,8 +212,34 @@ class Local:
         return moment.timestamp()
 
     def spoken(self, text: str) -> str:
-        """The core's words with their moments in local time."""
-        return _MOMENT.sub(lambda found: self.clock(float(found[1])), text)
+        """The core's words with their moments in local time, in the chosen units.
+
+        Within a sentence a day is named once: 'from tomorrow 01:05 until 07:25'.
+        """
+        text = self.units.spoken(text)
+        out, told, end = "", None, 0
+        for found in _MOMENT.finditer(text):
+            between, at_s = text[end : found.start()], float(found[1])
+            day = None if ". " in between else told
+            out += between + (self._time(at_s) if self.at(at_s).date() == day else self.clock(at_s))
+            told, end = self.at(at_s).date(), found.end()
+        return out + text[end:]
+
+    def between(self, from_s: float, to_s: float) -> str:
+        """'tomorrow 01:05 to 07:25', the day named once where it is one."""
+        same = self.at(from_s).date() == self.at(to_s).date()
+        return f"{self.clock(from_s)} to {self._time(to_s) if same else self.clock(to_s)}"
+
+    def _time(self, at_s: float) -> str:
+        return self.at(at_s).strftime("%H:%M")
+
+    def until(self, at_s: float) -> Local:
+        """The same place and units, told as of an earlier moment, the end of something."""
+        return Local(self.zone.key, at_s, "end", self.units, dated=True)
+
+    def on_paper(self) -> Local:
+        """The same, with dates in place of 'yesterday' and 'tomorrow'."""
+        return Local(self.zone.key, self.now_s, self.now_word, self.units, dated=True)
 
     def midnights(self, from_s: float, to_s: float) -> list[float]:
         """Local midnights within a span, daylight saving and all."""
@@ -205,6 +264,12 @@ class Local:
                 found.append((max(start, from_s), min(end, to_s)))
             day = (day + timedelta(days=1)).replace(tzinfo=self.zone)
         return found
+
+
+def hours_after(from_s: float, to_s: float, local: Local) -> str:
+    """'Overnight, until tomorrow 09:30', or without the night where there is none."""
+    night = any(end - start > 3600.0 for start, end in local.nights(from_s, to_s))
+    return f"{'Overnight, until' if night else 'Until'} {local.clock(to_s)}"
 
 
 def span(seconds: float) -> str:

@@ -10,6 +10,7 @@ import numpy as np
 from monitor import beliefs, rooms
 from monitor.core.cure import belief, mixing, selfheat
 from monitor.core.cure import outlook as cure
+from monitor.core.cure.fitness import Air, Fitness, fitness
 from monitor.core.physics import air
 from monitor.core.physics.aging import ZERO_C_IN_K
 from monitor.core.room import forecast
@@ -27,6 +28,14 @@ from monitor.store import forecasts
 PATHS = 60
 
 
+@dataclass(frozen=True)
+class Ahead:
+    """What a pour would do, and whether this is a good moment for it."""
+
+    outlook: Outlook
+    fitness: Fitness
+
+
 def preview(
     con: sqlite3.Connection,
     resin: ResinProfile,
@@ -41,6 +50,26 @@ def preview(
     sensor: str | None = None,
 ) -> Outlook:
     """The outlook of a layer that is not there (its id is 0), by the monitor's last forecast."""
+    return look(
+        con, resin, now_s, poured_at_s, depth_mm=depth_mm, area_cm2=area_cm2,
+        volume_ml=volume_ml, base=base, pour_temp_c=pour_temp_c, sensor=sensor,
+    ).outlook  # fmt: skip
+
+
+def look(
+    con: sqlite3.Connection,
+    resin: ResinProfile,
+    now_s: float,
+    poured_at_s: float,
+    *,
+    depth_mm: float | None = None,
+    area_cm2: float | None = None,
+    volume_ml: float | None = None,
+    base: Base = "wood",
+    pour_temp_c: float | None = None,
+    sensor: str | None = None,
+) -> Ahead:
+    """The same outlook, with the verdict on the moment."""
     layer = Layer(
         id=0,
         piece_id=0,
@@ -60,12 +89,21 @@ def preview(
         future = forecast.forecast(past, now_s, paths=PATHS)
     else:
         past = rooms.past(con, key, min(poured_at_s, now_s) - 3600.0, now_s)
-        future = _kept_future(con, key, now_s) or forecast.forecast(past, now_s, paths=PATHS)
+        future = kept_future(con, key, now_s) or forecast.forecast(past, now_s, paths=PATHS)
     draws = belief.draws(beliefs.of_resin(con, resin, now_s), PATHS)
-    return cure.outlook(layer, past, future, draws, (), now_s)
+    found = cure.outlook(layer, past, future, draws, (), now_s)
+    return Ahead(found, fitness(layer, _air(past, con, key, now_s), future, found, now_s))
 
 
-def _kept_future(con: sqlite3.Connection, key: str, now_s: float) -> RoomPaths | None:
+def _air(past: RoomSeries, con: sqlite3.Connection, key: str | None, now_s: float) -> Air | None:
+    if key is None or not len(past.at_s):
+        return None
+    measured = rooms.has_humidity(con, key, now_s)
+    humidity = float(past.humidity_pct[-1]) if measured else None
+    return Air(float(past.at_s[-1]), float(past.temp_c[-1]), humidity)
+
+
+def kept_future(con: sqlite3.Connection, key: str, now_s: float) -> RoomPaths | None:
     """Paths that keep their place within the monitor's bands: quick, and as wide."""
     bands = forecasts.latest(con, key)
     if bands is None or now_s > bands.at_s[-1]:

@@ -9,7 +9,8 @@ let missed = 0;
 function busy() {
   // Do not pull a form or an open list from under a finger.
   const held = document.activeElement;
-  return bench.contains(held) && held.matches("input, select, button, summary");
+  const chosen = [...bench.querySelectorAll("input[type=file]")].some((one) => one.files.length);
+  return chosen || (bench.contains(held) && held.matches("input, select, button, summary"));
 }
 
 async function refresh() {

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from monitor.core.vocabulary import AlarmChange, AlarmState
+from monitor.core.vocabulary import AlarmChange, AlarmPhase, AlarmState
 from monitor.store.moments import maybe_ms, maybe_seconds, ms, seconds
 from monitor.store.packing import pack, unpack
 
@@ -29,6 +29,8 @@ class JournalEntry:
     id: int
     change: AlarmChange
     sent: str
+    until_s: float | None = None  # where a person hid it: the end they asked for
+    raised_s: float | None = None  # where a person said they knew: since when it had stood
 
 
 @dataclass(frozen=True)
@@ -79,7 +81,19 @@ def record(
 _SENT = """
 SELECT group_concat(channel || CASE WHEN sent_ms IS NOT NULL THEN ' sent'
   WHEN due_ms IS NULL THEN ' given up' ELSE ' waiting' END, ', ')
-FROM notices WHERE change_id = alarm_changes.id
+FROM notices WHERE change_id = alarm_changes.id AND channel <> 'browser'
+"""
+_UNTIL = """
+SELECT until_ms FROM alarm_asks WHERE change ->> 'after' = 'shelved' AND act = 'shelve'
+  AND alarm_asks.key = alarm_changes.key AND alarm_asks.subject = alarm_changes.subject
+  AND alarm_asks.at_ms = alarm_changes.at_ms
+"""
+_RAISED = """
+SELECT max(at_ms) FROM alarm_changes AS earlier
+WHERE alarm_changes.change ->> 'after' = 'acknowledged'
+  AND earlier.subject = alarm_changes.subject AND earlier.key = alarm_changes.key
+  AND earlier.at_ms <= alarm_changes.at_ms AND earlier.change ->> 'after' = 'unacknowledged'
+  AND earlier.change ->> 'before' <> 'unacknowledged'
 """
 
 
@@ -89,9 +103,14 @@ def journal(
     subject: str | None = None,
     from_s: float | None = None,
     to_s: float | None = None,
+    phases: Sequence[AlarmPhase] = (),
+    older_than: int | None = None,
     limit: int = 200,
 ) -> list[JournalEntry]:
-    """Steps of alarms' lives, newest first."""
+    """Steps of alarms' lives, newest first; of those that led to `phases` where any are given.
+
+    `older_than` is an entry's number, for the next page; one that is gone gives nothing.
+    """
     where, values = ["1"], list[object]()
     if subject is not None:
         where.append("subject = ?")
@@ -102,12 +121,36 @@ def journal(
     if to_s is not None:
         where.append("at_ms <= ?")
         values.append(ms(to_s))
+    if phases:
+        where.append(f"change ->> 'after' IN ({', '.join('?' * len(phases))})")
+        values.extend(phases)
+    if older_than is not None:
+        where.append("(at_ms, id) < (SELECT at_ms, id FROM alarm_changes WHERE id = ?)")
+        values.append(older_than)
     found = con.execute(
-        f"SELECT id, change, ({_SENT}) FROM alarm_changes WHERE {' AND '.join(where)} "
-        "ORDER BY at_ms DESC, id DESC LIMIT ?",
+        f"SELECT id, change, ({_SENT}), ({_UNTIL}), ({_RAISED}) FROM alarm_changes "
+        f"WHERE {' AND '.join(where)} ORDER BY at_ms DESC, id DESC LIMIT ?",
         (*values, limit),
     )
-    return [JournalEntry(id_, unpack(text, AlarmChange), sent or "") for id_, text, sent in found]
+    return [
+        JournalEntry(
+            id_,
+            unpack(text, AlarmChange),
+            sent or "",
+            maybe_seconds(until_ms),
+            maybe_seconds(raised_ms),
+        )
+        for id_, text, sent, until_ms, raised_ms in found
+    ]
+
+
+def changes(con: sqlite3.Connection, from_s: float, to_s: float) -> list[AlarmChange]:
+    """Every step of a span, oldest first: for reckoning, not for reading."""
+    found = con.execute(
+        "SELECT change FROM alarm_changes WHERE at_ms BETWEEN ? AND ? ORDER BY at_ms, id",
+        (ms(from_s), ms(to_s)),
+    )
+    return [unpack(text, AlarmChange) for (text,) in found]
 
 
 def ask(

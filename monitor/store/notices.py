@@ -6,8 +6,17 @@ import sqlite3
 from dataclasses import dataclass
 
 from monitor.core.vocabulary import AlarmChange
-from monitor.store.moments import maybe_ms, ms, seconds
+from monitor.store.moments import maybe_ms, maybe_seconds, ms, seconds
 from monitor.store.packing import unpack
+
+
+@dataclass(frozen=True)
+class Post:
+    """How one channel fares: its last delivery, what waits, and what it last said of a failure."""
+
+    sent_s: float | None = None
+    waiting: int = 0
+    error: str = ""
 
 
 @dataclass(frozen=True)
@@ -62,6 +71,25 @@ def mark_failed(
     )
 
 
+def hasten(con: sqlite3.Connection, channel: str, now_s: float) -> int:
+    """The channel works again: try now what waits after a failure; how many those are."""
+    return con.execute(
+        "UPDATE notices SET due_ms = ? "
+        "WHERE channel = ? AND sent_ms IS NULL AND due_ms > ? AND tries > 0",
+        (ms(now_s), channel, ms(now_s)),
+    ).rowcount
+
+
+def take_notes_along(con: sqlite3.Connection, channel: str, due_s: float) -> int:
+    """Notes that wait for company go with what is due at `due_s`; how many those are."""
+    return con.execute(
+        "UPDATE notices SET due_ms = ?, created_ms = ? "
+        "WHERE channel = ? AND sent_ms IS NULL AND due_ms > ? AND tries = 0 AND "
+        "(SELECT change ->> 'priority' FROM alarm_changes WHERE id = change_id) = 'note'",
+        (ms(due_s), ms(due_s), channel, ms(due_s)),
+    ).rowcount
+
+
 def waiting(con: sqlite3.Connection) -> int:
     """How many notices have not gone out and are still to be tried."""
     return int(
@@ -78,3 +106,13 @@ def last_error(con: sqlite3.Connection, channel: str) -> str:
         (channel,),
     ).fetchone()
     return "" if row is None else str(row[0])
+
+
+def post(con: sqlite3.Connection, channel: str) -> Post:
+    """How a channel fares."""
+    sent_ms, waiting_now = con.execute(
+        "SELECT max(sent_ms), count(*) FILTER (WHERE sent_ms IS NULL AND due_ms IS NOT NULL) "
+        "FROM notices WHERE channel = ?",
+        (channel,),
+    ).fetchone()
+    return Post(maybe_seconds(sent_ms), waiting_now, last_error(con, channel))

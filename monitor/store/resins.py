@@ -21,6 +21,11 @@ def resin(con: sqlite3.Connection, key: str) -> ResinProfile | None:
     return None if row is None else unpack(row[0], ResinProfile)
 
 
+def any_of_person(con: sqlite3.Connection) -> bool:
+    """Whether a person has put a resin of their own on the shelf."""
+    return bool(con.execute("SELECT 1 FROM resins WHERE origin = 'person' LIMIT 1").fetchone())
+
+
 def save_resin(
     con: sqlite3.Connection, profile: ResinProfile, at_s: float, origin: str = "person"
 ) -> None:

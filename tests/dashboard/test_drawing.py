@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+import itertools
+import json
 import math
+import re
 import xml.etree.ElementTree as ET
 
-from dashboard.drawing import Chart, Line, Stop, TimeAxis, chart, strip
+import pytest
+
+from dashboard.axes import TimeAxis
+from dashboard.drawing import Chart, Line, Shade, chart, picture
+from dashboard.strip import Stop, strip
 from dashboard.wording import Local, span
 
 # The night of 25 October 2026: in Lisbon the clock goes back at 02:00 WEST.
 BEFORE = 1_792_879_200.0  # 2026-10-24 22:00 UTC, 23:00 local
+SPRING = 1_774_735_200.0  # 2026-03-28 22:00 UTC; at 01:00 the clock goes to 02:00
 LOCAL = Local("Europe/Lisbon", BEFORE)
 
 
@@ -24,6 +32,113 @@ def test_a_daylight_saving_night_has_its_own_hours():
     night = LOCAL.nights(BEFORE, BEFORE + 12 * 3600)
     # From 22:00 to 07:00 local is ten hours in this night.
     assert night[0][1] - (BEFORE - 3600) == 10 * 3600
+
+
+@pytest.mark.parametrize(
+    ("start", "hours", "most"),
+    [(BEFORE, 12, 7), (BEFORE, 36, 7), (SPRING, 12, 7), (SPRING, 36, 7), (BEFORE, 48, 4)],
+    ids=["autumn", "autumn-long", "spring", "spring-long", "phone"],
+)
+def test_ticks_stand_at_round_local_hours_on_both_sides_of_the_night(start, hours, most):
+    axis = TimeAxis(start, start + hours * 3600, 0.0, 100.0, LOCAL)
+    ticks = axis.ticks(most)
+    shown = [LOCAL.at(at_s).hour for at_s, _ in ticks]
+    step = next(n for n in (2, 3, 6, 12) if hours / n <= most)
+    assert shown
+    assert [hour % step for hour in shown] == [0] * len(shown)
+    assert [words for _, words in ticks if ":" in words] == [
+        f"{hour:02}:00" for hour in shown if hour
+    ]
+
+
+def test_an_hour_that_comes_twice_has_two_ticks_and_one_that_is_skipped_has_none():
+    # Lisbon 2026: 01:00 comes twice on 25 October, and not at all on 29 March.
+    for start, count in ((BEFORE, 2), (SPRING, 0)):
+        ticks = TimeAxis(start, start + 6 * 3600, 0.0, 100.0, LOCAL).ticks(7)
+        assert [words for _, words in ticks].count("01:00") == count
+
+
+def test_marks_close_together_are_all_named_and_no_two_on_each_other():
+    marks = [(BEFORE + 600.0 * n, name) for n, name in enumerate(["Tacky", "Tack-free", "Hard"])]
+    marks.append((BEFORE + 36 * 3600.0, "Nail dents it"))  # at the very edge
+    line = Line([BEFORE, BEFORE + 36 * 3600.0], [0.0, 90.0], "ink", "cure")
+    drawn = Chart("t", BEFORE, BEFORE + 36 * 3600.0, "%", [line], marks=marks)
+    for narrow, width in ((False, 720), (True, 380)):
+        boxes = [
+            (float(n.get("x")), float(n.get("x")) + 8.5 * len(n.text), n.get("y"))
+            for n in ET.fromstring(chart(drawn, LOCAL, narrow=narrow)).iter()
+            if "said" in (n.get("class") or "")
+        ]
+        assert len(boxes) == 4
+        assert all(start >= 0 and end <= width for start, end, _ in boxes)
+        assert not any(
+            one[2] == other[2] and one[0] < other[1] and other[0] < one[1]
+            for one, other in itertools.combinations(boxes, 2)
+        )
+
+
+def test_elapsed_hours_have_no_clock_and_no_night():
+    drawn = Chart("t", 0.0, 36 * 3600.0, "%", [Line([0.0, 36 * 3600.0], [0.0, 9.0], "ink", "t")],
+                  elapsed=True)  # fmt: skip
+    svg = chart(drawn, LOCAL)
+    assert "12 h" in texts(svg)
+    assert "night" not in svg
+
+
+def test_now_never_stands_on_the_words_of_the_strip_nor_on_the_unit():
+    # A minute after the pour the line of the present is at the far left.
+    stop = Stop(1, "Tape", BEFORE + 3600, BEFORE, BEFORE + 7200, BEFORE + 9000, False)
+    for narrow in (False, True):
+        root = ET.fromstring(
+            strip([stop], BEFORE, BEFORE + 4 * 3600, BEFORE + 60, LOCAL, "", narrow=narrow)
+        )
+        line = next(node for node in root.iter() if node.get("class") == "now")
+        words = [n for n in root.iter() if n.text in ("label", "this room", "this", "room")]
+        assert words
+        # 8.5 units a letter is what the axis itself reckons with.
+        assert all(float(n.get("x")) + 8.5 * len(n.text) <= float(line.get("x1")) for n in words)
+
+
+def test_labels_of_the_axis_do_not_touch():
+    for hours in (1, 5, 13, 30, 60, 100, 200, 400, 2000):
+        svg = chart(Chart("t", BEFORE, BEFORE + hours * 3600, "%", []), LOCAL, narrow=True)
+        spans = []
+        for node in ET.fromstring(svg).iter():
+            if not node.tag.endswith("text") or float(node.get("y")) < 230:
+                continue
+            wide, x = 8.5 * len(node.text), float(node.get("x"))
+            start = x - wide * {"start": 0.0, "middle": 0.5, "end": 1.0}[node.get("text-anchor")]
+            spans.append((start, start + wide))
+        assert spans
+        assert all(a[1] < b[0] for a, b in itertools.pairwise(spans)), hours
+
+
+def test_a_phones_picture_keeps_the_extremes():
+    at_s = [BEFORE + 60.0 * n for n in range(1000)]
+    low, high = [10.0] * 1000, [20.0] * 1000
+    low[501], high[777] = 2.0, 33.0
+    line = Line(at_s, [15.0] * 1000, "ink", "t", low, high)
+    drawn = Chart("t", at_s[0], at_s[-1], "°C", [line], floor=0.0, ceiling=40.0)
+    phone = picture(drawn, LOCAL).split("<svg")[2]
+    ys = {
+        float(pair.split(",")[1])
+        for pair in re.search(r'polygon[^>]*points="([^"]*)"', phone)[1].split()
+    }
+    # Drawn from 214 down for 0 to 20 up for 40.
+    assert min(ys) == round(214 - 33 / 40 * 194)
+    assert max(ys) == round(214 - 2 / 40 * 194)
+
+
+def test_the_cursor_is_given_every_value_that_is_drawn_and_the_name_of_each_shade():
+    at_s = [BEFORE + 600.0 * n for n in range(4)]
+    line = Line(at_s, [20.04, math.nan, 21.0, 22.0], "ink", "temperature")
+    shade = Shade(at_s[1], at_s[2], "cold", 'too "cold"')
+    html = picture(Chart("t", at_s[0], at_s[-1], "°C", [line], [shade]), LOCAL)
+    told = json.loads(ET.fromstring(html).get("data-read"))
+    assert told["at"] == [[0, 600, 1200, 1800]]
+    assert told["lines"] == [["temperature", 0, [20.0, None, 21.0, 22.0]]]
+    assert told["shades"] == [[600, 1200, 'too "cold"']]
+    assert told["zone"] == "Europe/Lisbon"
 
 
 def test_a_hole_in_the_log_is_a_hole_in_the_line():

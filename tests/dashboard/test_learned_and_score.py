@@ -65,7 +65,7 @@ def test_it_says_which_layer_taught_what(client):
     text = read(client, PAGE)
     assert "slower than the label" in text
     assert "Tack-free: not yet at 13" in text
-    assert "Tacky, " in text
+    assert "Tacky<br>" in text
 
 
 def test_a_mark_set_aside_stops_counting_and_can_count_again(client):

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import html
 import json
 import re
+import shutil
 from contextlib import closing
 from dataclasses import replace
 
@@ -26,20 +28,17 @@ NOW = T0 + 3 * 3600.0
 HOUR = 3600.0
 
 
-@pytest.fixture
-def empty(store_path):
-    """The page over a store with nothing in it but the shelf."""
-    with closing(connection.open_owner(store_path)) as con, writing(con):
+@pytest.fixture(scope="module")
+def stores(tmp_path_factory):
+    """Two stores made once, of which each test has a copy: the shelf alone, and a cold room."""
+    folder = tmp_path_factory.mktemp("stores")
+    bare, lived = folder / "bare.db", folder / "lived.db"
+    with closing(connection.open_owner(bare)) as con, writing(con):
         for profile in shelf.library():
             resins.save_resin(con, profile, T0, origin="library")
-    options = Options(store_path, lambda: NOW, zone="Europe/Lisbon", **assembly.page_parts())
-    return create_app(options).test_client()
-
-
-@pytest.fixture
-def client(empty, store_path):
-    """The page over a room that turned cold, with one layer on the bench."""
-    with closing(connection.open_owner(store_path)) as con:
+    # The last to close a store leaves it whole in one file.
+    shutil.copy(bare, lived)
+    with closing(connection.open_owner(lived)) as con:
         temps = np.concatenate([np.full(300, 21.0), np.full(37, 16.0)])
         start = NOW - 336 * 300.0
         rows = [
@@ -53,12 +52,39 @@ def client(empty, store_path):
             pieces.add_layer(con, piece, "Flood", coating, T0, T0, depth_mm=3.0, area_cm2=500.0)
         facts = {"rules": []}
         Watch(facts=facts).think(con, NOW, Works())
-    return empty
+    return bare, lived
+
+
+@pytest.fixture
+def store_path(tmp_path):
+    """Where this test's copy lies."""
+    return tmp_path / "pourside.db"
+
+
+def page_over(store, path):
+    """The page over a copy of a store."""
+    shutil.copy(store, path)
+    options = Options(path, lambda: NOW, zone="Europe/Lisbon", **assembly.page_parts())
+    return create_app(options).test_client()
+
+
+@pytest.fixture
+def empty(stores, store_path):
+    """The page over a store with nothing in it but the shelf."""
+    return page_over(stores[0], store_path)
+
+
+@pytest.fixture
+def client(stores, store_path):
+    """The page over a room that turned cold, with one layer on the bench."""
+    return page_over(stores[1], store_path)
 
 
 PAGES = [
     "/", "/bench-now", "/pour", "/pieces", "/pieces/1", "/pieces/1/record", "/room",
     "/room?hours=8760", "/alarms", "/resins", "/resins/new", "/resins/new?from=slow_art",
+    "/room?hours=168", "/room?hours=720", "/compare", "/compare?piece=1", "/compare?axis=age",
+    "/pour-now?resin=coating_2_1&area_cm2=500&depth_mm=3", "/pieces?where=finished",
     "/settings", "/phone.svg", "/manifest.webmanifest", "/calendar.ics", "/metrics", "/healthz",
     "/pour?resin=deep_casting&area_cm2=100&depth_mm=90&later_h=5", "/room.csv?hours=3",
     "/pieces/1/export.json", "/pieces/1/room.csv", "/openapi.json", "/api/v1/now",
@@ -313,3 +339,220 @@ def test_a_resin_saved_by_a_person_is_used_for_the_next_layer(client, store_path
         resins.save_resin(con, mine, NOW)
     client.post("/pour", data={"resin": "coating_2_1", "piece": "1"})
     assert _bench(store_path)[0][1].resin.name == "My bottle"
+
+
+def add_warm_layer(path, resin="slow_art"):
+    """A second, finished piece, that the monitor has thought about."""
+    with closing(connection.open_owner(path)) as con:
+        with writing(con):
+            piece = pieces.add_piece(con, "Coasters", T0 - 20 * HOUR)
+            at_s = T0 - 20 * HOUR
+            pieces.add_layer(con, piece, "Inlay", resins.resin(con, resin), at_s, at_s)
+            marks.add_mark(con, 2, "tack_free", T0 - 8 * HOUR, None, "")
+        Watch().think(con, NOW, Works())
+        with writing(con):
+            pieces.end_piece(con, piece, NOW, "Given away")
+
+
+def choose_us_units(client):
+    data = {"temperature": "F", "volume": "floz", "weight": "oz", "length": "in"}
+    assert client.post("/settings", data=data).status_code == 302
+
+
+def test_us_units_are_shown_and_typed_everywhere_on_the_pour_page(client, store_path):
+    choose_us_units(client)
+    text = client.get("/pour?resin=coating_2_1&area_cm2=78&depth_mm=0.12").get_data(as_text=True)
+    assert "Area, in²" in text
+    assert "Depth, in" in text
+    # 78 in² x 0.12 in is 9.36 cubic inches, 5.19 US fl oz; with a tenth left in the cups 5.76.
+    assert "5.76 fl oz" in text
+    assert re.search(r"\d oz", text)
+    assert not re.search(r"°C| ml| mm|cm²", text)
+    client.post("/pour", data={"resin": "coating_2_1", "piece": "1", "depth_mm": "0.12"})
+    assert _bench(store_path)[0][1].depth_mm == pytest.approx(3.048)
+
+
+@pytest.mark.parametrize("path", ["/", "/pieces/1", "/pieces/1/record", "/room", "/resins",
+                                  "/resins/new?from=slow_art", "/compare"])  # fmt: skip
+def test_no_metric_unit_is_left_where_others_were_chosen(client, store_path, path):
+    add_warm_layer(store_path)
+    choose_us_units(client)
+    text = re.sub(r"<[^>]*data-read=[^>]*>", "", client.get(path).get_data(as_text=True))
+    assert not re.search(r"\d °C|\d mm\b|\d ml\b|\d cm²", text)
+
+
+def test_a_resin_typed_in_other_units_is_kept_in_metric(client, store_path):
+    choose_us_units(client)
+    typed = {"name": "Mine", "kind": "pour", "ref_temp_c": "73.4", "min_temp_c": "64.4",
+             "max_depth_mm": "0.5", "ml_a": "2", "ml_b": "1", "stage_tack_free": "8"}  # fmt: skip
+    assert client.post("/resins", data=typed).status_code == 302
+    with closing(connection.open_reader(store_path)) as con:
+        mine = resins.resin(con, "mine")
+    assert (mine.ref_temp_c, mine.min_temp_c, mine.max_depth_mm) == pytest.approx((23, 18, 12.7))
+    # A ratio is a ratio in any unit.
+    assert mine.ratio_by_volume == (2.0, 1.0)
+
+
+def verdict(client, query):
+    text = client.get(f"/pour-now?{query}").get_data(as_text=True)
+    return re.search(r'data-said="([^"]*)"', text)[1], text
+
+
+def test_before_pouring_the_page_says_wait_or_no_with_its_reasons(client):
+    # The room of the fixture has turned to 16 °C.
+    said, text = verdict(client, "resin=coating_2_1&area_cm2=500&depth_mm=3")
+    assert said.startswith(("Pour now? Wait.", "Pour now? No"))
+    assert re.search(r"16\.\d °C; this resin wants at least 18 °C\.", text)
+    assert "The room now" in text
+
+
+def test_a_pour_too_deep_is_a_no_and_is_split_into_lifts(client):
+    said, text = verdict(client, "resin=coating_2_1&area_cm2=400&depth_mm=60")
+    assert said.startswith("Pour now? No")
+    assert re.search(r"Split it into \d+ lifts of [\d.]+ mm", text)
+    # Minutes after a pour that burns would be read as times to work by.
+    assert "Tack-free" not in text
+
+
+def test_the_answer_tells_stirring_and_the_resins_own_rest(client):
+    _, text = verdict(client, "resin=coating_2_1&area_cm2=500&depth_mm=3")
+    assert "About 3 minutes by hand" in text
+    assert "the label decides" in text
+    assert "Pour from 3 min after mixing" in text
+
+
+def test_the_sliders_answer_is_of_that_hour_and_costs_nothing_twice(client):
+    said, _ = verdict(client, "resin=coating_2_1&later_h=10")
+    assert said.startswith("Pour then?")
+    tag = client.get("/pour-now?later_h=2").headers["ETag"]
+    again = client.get("/pour-now?later_h=2", headers={"If-None-Match": tag})
+    assert (again.status_code, again.data) == (304, b"")
+
+
+def test_a_fault_in_the_answer_is_told_in_words_and_not_as_a_broken_page(client):
+    answer = client.get("/pour-now?resin=coating_2_1&depth_mm=deep")
+    assert answer.status_code == 200
+    assert "expected a number in mm" in answer.get_data(as_text=True)
+
+
+def test_a_house_with_a_sensor_and_a_piece_is_past_its_first_steps(client):
+    assert "Three steps" not in client.get("/").get_data(as_text=True)
+
+
+def test_a_new_house_is_told_what_it_lacks(empty):
+    text = empty.get("/").get_data(as_text=True)
+    assert text.count("not yet") == 3
+    assert 'href="/settings#connect"' in text
+    assert 'id="connect"' in empty.get("/settings").get_data(as_text=True)
+    typed = {"name": "Mine", "kind": "pour", "ref_temp_c": "23", "stage_tack_free": "9"}
+    empty.post("/resins", data=typed)
+    text = empty.get("/").get_data(as_text=True)
+    assert "Choose a resin <strong>✓ done" in text
+    assert text.count("not yet") == 2
+
+
+def test_pieces_are_found_by_where_they_are_by_resin_and_by_words(client, store_path):
+    add_warm_layer(store_path)
+
+    def names(query):
+        text = client.get(f"/pieces?{query}").get_data(as_text=True)
+        return set(re.findall(r'href="/pieces/\d+">([^<]*)<', text))
+
+    both = {"Coasters", "Harbour &lt;panel&gt;"}
+    assert names("") == both
+    assert names("where=bench") == {"Harbour &lt;panel&gt;"}
+    assert names("where=finished") == {"Coasters"}
+    assert names("q=coast") == {"Coasters"}
+    with closing(connection.open_owner(store_path)) as con, writing(con):
+        pieces.archive_piece(con, 2, NOW)
+    assert names("") == {"Harbour &lt;panel&gt;"}
+    assert names("where=away") == {"Coasters"}
+
+
+def test_two_cures_stand_on_one_axis_by_the_clock_or_by_equivalent_age(client, store_path):
+    add_warm_layer(store_path)
+    text = client.get("/compare?layer=1&layer=2").get_data(as_text=True)
+    told = json.loads(html.unescape(re.search(r'data-read="([^"]*)"', text)[1]))
+    assert {line[0] for line in told["lines"]} == {"Harbour <panel>: Flood", "Coasters: Inlay"}
+    assert (told["from"], told["zone"]) == (0, "")
+    by_age = client.get("/compare?layer=1&layer=2&axis=age").get_data(as_text=True)
+    # In a cold room fewer hours at the label's temperature pass than hours on the clock.
+    assert "hours at the label’s temperature" in by_age
+    assert by_age != text
+
+
+def test_comparing_needs_two_layers_and_says_so(client):
+    assert "there is one yet" in " ".join(client.get("/compare").get_data(as_text=True).split())
+
+
+def test_a_piece_tells_what_went_wrong_with_times(client, store_path):
+    with closing(connection.open_owner(store_path)) as con:
+        with writing(con):
+            marks.add_mark(con, 1, "tack_free", T0 + HOUR, None, "")
+            marks.add_mark(con, 1, "still_liquid", T0 + 2 * HOUR, None, "")
+        Watch().think(con, NOW, Works())
+    text = client.get("/pieces/1").get_data(as_text=True)
+    assert "What went wrong so far?" in text
+    assert re.search(r"Too cold: \d(\.\d)? h from", text)
+    assert "The marks contradict one another" in text
+    client.post("/layers/1/end")
+    assert "What went wrong?" in client.get("/pieces/1").get_data(as_text=True)
+    record = client.get("/pieces/1/record").get_data(as_text=True)
+    # On paper 'yesterday' soon is wrong.
+    assert not re.search(r"yesterday|tomorrow", record)
+
+
+def test_a_week_of_the_room_is_told_by_local_days(client):
+    text = client.get("/room?hours=168").get_data(as_text=True)
+    assert "Day by day" in text
+    # The fixture's log begins at 25 h before 21 September, 17:53 UTC: two local days of it.
+    days = re.findall(r'<th scope="row">([^<]*)</th>', text)
+    assert days[:2] == ["Mon 21 Sep", "Sun 20 Sep"]
+    assert "Month by month" in client.get("/room?hours=8760").get_data(as_text=True)
+
+
+def test_pictures_keep_the_page_light(client):
+    for path in ("/room?hours=168", "/room?hours=720", "/room?hours=8760"):
+        assert len(client.get(path).data) < 60_000
+
+
+def test_the_room_is_shown_until_any_day_and_nonsense_is_now(client):
+    # The fixture's log: 28 h up to 21 September 2026, 18:53 in Lisbon; cold in its last 3 h.
+    before = client.get("/room?hours=24&until=2026-09-20").get_data(as_text=True)
+    assert "21.0 °C to 21.1 °C" in before
+    assert "likely ahead" not in before
+    now = client.get("/room?hours=24").get_data(as_text=True)
+    assert "16.0 °C to 21.1 °C" in now
+    for nonsense in ("2026-99-99", "0001-01-01", "9999-12-31", "yesterday"):
+        assert client.get(f"/room?hours=24&until={nonsense}").get_data(as_text=True) == now
+    table = client.get("/room.csv?hours=1&until=2026-09-20&sensor=" + KEY).get_data(as_text=True)
+    assert "2026-09-20T22:" in table
+    assert "2026-09-21T" not in table.splitlines()[1]
+
+
+def test_a_resins_own_warmest_and_dampest_room_are_kept(client, store_path):
+    typed = {"name": "Mine", "kind": "pour", "ref_temp_c": "23", "stage_tack_free": "9",
+             "max_temp_c": "27", "max_humidity_pct": "65"}  # fmt: skip
+    assert client.post("/resins", data=typed).status_code == 302
+    with closing(connection.open_reader(store_path)) as con:
+        mine = resins.resin(con, "mine")
+    assert (mine.max_temp_c, mine.max_humidity_pct) == (27.0, 65.0)
+    assert "18 °C to 27 °C, at most 65 %RH" in client.get("/resins").get_data(as_text=True)
+
+
+def test_a_stretch_without_readings_has_a_next_step_in_place_of_an_empty_chart(client):
+    text = client.get("/room?hours=24&until=2026-01-05").get_data(as_text=True)
+    assert "Nothing was measured" in text
+    assert "Show the last year" in text
+    assert 'class="picture"' not in text
+
+
+def test_a_resins_limits_that_a_program_does_not_name_stay_as_they_are(client, store_path):
+    with closing(connection.open_reader(store_path)) as con:
+        before = resins.resin(con, "deep_casting")
+    typed = {"key": "deep_casting", "name": "Deep", "kind": "pour", "ref_temp_c": "23",
+             "stage_tack_free": "36"}  # fmt: skip
+    assert client.post("/resins", data=typed).status_code == 302
+    with closing(connection.open_reader(store_path)) as con:
+        after = resins.resin(con, "deep_casting")
+    assert after.max_humidity_pct == before.max_humidity_pct

@@ -1,0 +1,159 @@
+"""The amounts page: what to measure out for the shapes a person gives."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from urllib.parse import urlencode
+
+from flask import Blueprint, render_template, request
+
+from dashboard import views, wording
+from dashboard.bottles import bottle_name, currency
+from dashboard.db import reader
+from dashboard.forms import Form
+from dashboard.views import local
+from monitor import measuring
+from monitor.core.vocabulary import ResinProfile
+from monitor.measuring import Mix, Sketch
+from monitor.store import bottles, resins
+
+amounts = Blueprint("amounts", __name__)
+
+MOST_ROWS = 12
+# What the first and second size of each shape are, and the unit of a size.
+SHAPE_NAMES: Mapping[str, str] = {
+    "rectangle": "rectangle: length and width",
+    "circle": "circle: diameter",
+    "ring": "ring: outer and inner diameter",
+    "area": "any flat form: its area",
+    "water": "any hollow form: weight of the water that fills it",
+}
+SHAPE_UNITS: Mapping[str, str] = {"area": "cm²", "water": "g"}
+GROUND_NAMES: Mapping[str, str] = {
+    "sealed": "sealed wood, cured resin, silicone, glass",
+    "bare": "bare planed wood, paper, canvas",
+    "thirsty": "bare end grain, soft or open wood",
+}
+
+
+@amounts.get("/amounts")
+def amounts_page() -> str:
+    """Shapes in, millilitres and grams out."""
+    con, here = reader(), local()
+    shelf = [one for one in resins.resins(con) if one.ratio_by_volume or one.ratio_by_weight]
+    chosen = next((one for one in shelf if one.key == request.args.get("resin")), None)
+    shown = views.units(con)
+    form = Form(request.args, units=shown)
+    rows = _rows(form)
+    sketches = [_sketch(form, row) for row in range(1, rows + 1)]
+    given = [one for one in sketches if one is not None]
+    found: Mix | None = None
+    if chosen is not None and given and not form.faults:
+        found = _mix(form, chosen, given)
+    more = "more" in request.args and rows < MOST_ROWS
+    return render_template(
+        "amounts.html",
+        shelf=shelf,
+        chosen=chosen or next((one for one in shelf if one.kind == "pour"), None),
+        typed=request.args,
+        rows=rows + more,
+        most=MOST_ROWS,
+        shapes={key: f"{name}, {_unit(form, key)}" for key, name in SHAPE_NAMES.items()},
+        units=shown,
+        grounds=GROUND_NAMES,
+        faults=form.faults,
+        mix=found,
+        keeps_cup="" if found is None else wording.hours(found.cups.working_h),
+        keeps_piece="" if found is None else wording.hours(found.cups.on_piece_h),
+        bottles=_bottle_lines(found),
+        old=[] if chosen is None else _old(chosen, here.now_s),
+        currency=currency(),
+        pour="" if found is None or chosen is None else _pour_link(found, chosen, form),
+    )
+
+
+def _rows(form: Form) -> int:
+    typed = form.values.get("rows", "1")
+    return min(max(int(typed), 1), MOST_ROWS) if typed.isdigit() and len(typed) < 4 else 1
+
+
+def _sketch(form: Form, row: int) -> Sketch | None:
+    kind = form.choice(f"kind{row}", f"Shape {row}", SHAPE_NAMES, "rectangle")
+    first = _size(form, f"first{row}", f"Shape {row}, first size", kind)
+    second = _size(form, f"second{row}", f"Shape {row}, second size", "")
+    count = form.number(f"count{row}", f"Shape {row}, how many", 1, 500, "pieces") or 1.0
+    if first is None:
+        return None
+    if count != int(count):
+        form.faults.append(f"Shape {row}, how many is {count:g}; expected a whole number")
+    return Sketch(kind, first, second, int(count))
+
+
+def _size(form: Form, key: str, name: str, kind: str) -> float | None:
+    """One size: an area, a weight, or a length, which is cm or, where chosen, inches."""
+    if kind in SHAPE_UNITS:
+        return form.number(key, name, 0.1, 1e6, SHAPE_UNITS[kind])
+    if not form.units.inches:
+        return form.number(key, name, 0.1, 1e4, "cm")
+    value_mm = form.number(key, name, 1.0, 1e5, "mm")
+    return None if value_mm is None else value_mm / 10.0
+
+
+def _unit(form: Form, kind: str) -> str:
+    if kind in SHAPE_UNITS:
+        return form.units.unit(SHAPE_UNITS[kind])
+    return "in" if form.units.inches else "cm"
+
+
+def _mix(form: Form, resin: ResinProfile, given: list[Sketch]) -> Mix | None:
+    depth = form.number("depth_mm", "Depth", 0.05, 500, "mm")
+    dam = form.number("dam_mm", "Dam height", 0.1, 500, "mm")
+    displaced = form.number("displaced_ml", "What inlays displace", 0, 1e6, "ml") or 0.0
+    waste = form.number("waste_pct", "Waste", 0, 60, "%")
+    ground = form.choice("ground", "What it lies on", GROUND_NAMES, "sealed")
+    if form.faults:
+        return None
+    try:
+        return measuring.mix(
+            reader(),
+            resin,
+            given,
+            depth_mm=depth,
+            dam_mm=dam,
+            ground=ground,
+            displaced_ml=displaced,
+            waste=0.1 if waste is None else waste / 100.0,
+        )
+    except ValueError as error:
+        form.faults.append(str(error))
+        return None
+
+
+def _bottle_lines(found: Mix | None) -> list[dict[str, object]]:
+    """Each bottle that would be drawn from: its name, what it gives, what is left."""
+    if found is None:
+        return []
+    known = {one.id: one for one in bottles.bottles(reader())}
+    return [
+        {"name": bottle_name(known[draw.bottle]), "ml": draw.ml, "left": draw.left_ml,
+         "cost": draw.cost}
+        for draw in found.drawn.draws
+    ]  # fmt: skip
+
+
+def _old(resin: ResinProfile, now_s: float) -> list[str]:
+    return [
+        bottle_name(one)
+        for one in bottles.bottles(reader(), resin.key, emptied=False)
+        if measuring.is_old(one, now_s)
+    ]
+
+
+def _pour_link(found: Mix, resin: ResinProfile, form: Form) -> str:
+    """The pour page with all of it filled in."""
+    need = found.need
+    typed = {"resin": resin.key, "mixed_ml": f"{need.total_ml:.1f}"}
+    if need.area_cm2 > 0:
+        typed["area_cm2"] = form.units.field(float(f"{need.area_cm2:.4g}"), "cm²")
+    typed["volume_ml"] = form.units.field(float(f"{need.fill_ml:.4g}"), "ml")
+    return "/pour?" + urlencode(typed)

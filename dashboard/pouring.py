@@ -1,0 +1,82 @@
+"""What a started layer takes out of the bottles, from what the pour page sent."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Mapping
+
+from dashboard.forms import Form
+from dashboard.views import units
+from monitor import measuring
+from monitor.core.vocabulary import ResinProfile
+from monitor.store import bottles, plans
+
+# A tenth stays in the cups: what the pour page reckons with where nothing else is said.
+WASTE = 0.1
+
+
+def chosen_bottles(typed: Mapping[str, str]) -> list[int]:
+    """The bottles ticked for the two parts; empty where the layer takes from none."""
+    return [int(typed[key]) for key in ("bottle_a", "bottle_b") if _is_number(typed.get(key, ""))]
+
+
+def step_of(con: sqlite3.Connection, piece_id: int, typed: Mapping[str, str]) -> int | None:
+    """Which step of the piece's plan the layer is, if it was started from that plan."""
+    text = typed.get("step", "")
+    kept = plans.plan(con, piece_id)
+    if kept is None or not (text.isdigit() and len(text) < 4):
+        return None
+    return int(text) if int(text) < len(kept.recipe.steps) else None
+
+
+def lot_of(con: sqlite3.Connection, typed: Mapping[str, str]) -> str:
+    """The lot of the chosen hardener: it names the batch that the belief learns by."""
+    key = typed.get("bottle_b", "")
+    found = bottles.bottle(con, int(key)) if _is_number(key) else None
+    return "" if found is None else found.lot
+
+
+def draw(
+    con: sqlite3.Connection,
+    layer_id: int,
+    resin: ResinProfile,
+    typed: Mapping[str, str],
+    at_s: float,
+) -> None:
+    """Take both parts out of the chosen bottles: as measured, or as the page reckoned.
+
+    Nothing is taken where no bottle is chosen or no size is known.
+    """
+    chosen = chosen_bottles(typed)
+    mixed = _mixed_ml(resin, Form(typed, units=units(con)))
+    if chosen and mixed is not None:
+        measuring.take_from_bottles(con, resin.key, layer_id, *mixed, chosen, at_s)
+
+
+def _mixed_ml(resin: ResinProfile, form: Form) -> tuple[float, float] | None:
+    unit = "g" if form.values.get("part_unit") == "g" else "ml"
+    part_a = form.number("part_a", "Resin used", 0.01, 1e6, unit)
+    part_b = form.number("part_b", "Hardener used", 0.01, 1e6, unit)
+    if part_a and part_b:
+        weighed = unit == "g"
+        return measuring.grams_to_ml(resin, part_a, part_b) if weighed else (part_a, part_b)
+    area = form.number("area_cm2", "Area", 0.1, 1e6, "cm²")
+    depth = form.number("depth_mm", "Depth", 0.05, 500, "mm")
+    volume = form.number("volume_ml", "Volume", 0.1, 1e6, "ml")
+    # Handed on by the amounts page or a plan, not typed: always millilitres.
+    total = Form(form.values).number("mixed_ml", "Mixed", 0.1, 1e6, "ml")
+    if total is None and area and depth:
+        total = area * depth / 10.0 / (1.0 - WASTE)
+    elif total is None and volume:
+        total = volume / (1.0 - WASTE)
+    if total is None:
+        return None
+    try:
+        return measuring.parts_ml(resin, total)
+    except ValueError:
+        # A label without a ratio: the layer is started all the same, the bottle untouched.
+        return None
+
+
+def _is_number(text: str) -> bool:
+    return text.isdigit() and len(text) < 18

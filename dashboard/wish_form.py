@@ -1,0 +1,134 @@
+"""The wishes of a plan, from a form's fields and back."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+from dashboard.forms import Form
+from dashboard.wording import Local
+from monitor.planning import Wishes
+
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+SURE = {"0.6": "6 of 10", "0.7": "7 of 10", "0.8": "8 of 10", "0.9": "9 of 10", "0.95": "19 of 20"}
+MODES = {"soonest": "done as soon as may be", "latest": "started as late as is safe"}
+DONE_WHEN = {"cured": "it is fully cured", "hands_off": "my hands are done with it"}
+_CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)")
+
+
+def wishes_of(form: Form, here: Local) -> Wishes:
+    """The wishes as typed; what is not typed stays as usual."""
+    work = _hours(form, "work", "Hours on working days", (7.0, 22.0))
+    rest = _hours(form, "rest", "Hours at the weekend", work)
+    waking = tuple(
+        None if form.values.get(f"never{day}") else (rest if day > 4 else work)
+        for day in range(len(WEEKDAYS))
+    )
+    off = [day for day in re.split(r"[,\s]+", form.text("off", "Days off", 300)) if day]
+    return Wishes(
+        waking_h=waking,
+        days_off=tuple(off),
+        deadline_s=_deadline(form, here),
+        probability=form.number("sure", "How sure", 0.3, 0.99, "of 1") or 0.8,
+        mode=form.choice("mode", "When", MODES, "soonest"),  # type: ignore[arg-type]
+        done_when=form.choice("done_when", "Done when", DONE_WHEN, "cured"),  # type: ignore[arg-type]
+    )
+
+
+def fields_of(wanted: Wishes, here: Local) -> dict[str, str]:
+    """A form's fields that say these wishes."""
+    days = [hours for hours in wanted.waking_h[:5] if hours] or [(7.0, 22.0)]
+    ends = [hours for hours in wanted.waking_h[5:] if hours] or days[:1]
+    fields = {
+        "work_from": _clock(days[0][0]),
+        "work_to": _clock(days[0][1]),
+        "rest_from": _clock(ends[0][0]),
+        "rest_to": _clock(ends[0][1]),
+        "off": ", ".join(wanted.days_off),
+        "sure": f"{wanted.probability:g}",
+        "mode": wanted.mode,
+        "done_when": wanted.done_when,
+    }
+    if wanted.deadline_s is not None:
+        fields["deadline"] = here.field(wanted.deadline_s)
+    for day, hours in enumerate(wanted.waking_h):
+        if hours is None:
+            fields[f"never{day}"] = "1"
+    return fields
+
+
+def sure_words(typed: str) -> str:
+    """'8 of 10', or '73 of 100' for what a list does not offer."""
+    return SURE.get(typed) or f"{round(100 * float(typed))} of 100"
+
+
+def without(fields: Mapping[str, str], wish: str, probability: float | None) -> dict[str, str]:
+    """The fields with one wish given up; empty where the wish is not the form's to give up."""
+    left = dict(fields)
+    if wish == "probability" and probability is not None:
+        left["sure"] = f"{probability:g}"
+    elif wish == "deadline":
+        left["deadline"], left["mode"] = "", "soonest"
+    elif wish == "full_cure":
+        left["done_when"] = "hands_off"
+    elif wish == "waking_hours":
+        # From midnight to midnight.
+        left |= dict.fromkeys(("work_from", "work_to", "rest_from", "rest_to"), "00:00")
+    elif wish == "days_off":
+        left = {key: value for key, value in left.items() if not key.startswith("never")}
+        left["off"] = ""
+    else:
+        return {}
+    return left
+
+
+def said(wanted: Wishes, here: Local) -> str:
+    """The wishes in a sentence."""
+    fields: Mapping[str, str] = fields_of(wanted, here)
+    words = f"Hands free {fields['work_from']} to {fields['work_to']}"
+    if (fields["rest_from"], fields["rest_to"]) != (fields["work_from"], fields["work_to"]):
+        words += f", at the weekend {fields['rest_from']} to {fields['rest_to']}"
+    never = [WEEKDAYS[day] for day, hours in enumerate(wanted.waking_h) if hours is None]
+    if never:
+        words += f", never on a {' or '.join(never)}"
+    if wanted.days_off:
+        words += f", nor on {', '.join(wanted.days_off)}"
+    words += f"; each moment met in {sure_words(fields['sure'])} futures"
+    words += f"; {MODES[wanted.mode]}"
+    if wanted.deadline_s is not None:
+        words += f", by {here.full(wanted.deadline_s)}"
+    return words + "."
+
+
+def _hours(form: Form, key: str, name: str, usual: tuple[float, float]) -> tuple[float, float]:
+    found = []
+    for end, hour in zip(("from", "to"), usual, strict=True):
+        typed = form.text(f"{key}_{end}", name, 5)
+        matched = _CLOCK.fullmatch(typed)
+        if typed and matched is None:
+            form.faults.append(f"{name}: {typed!r} is not a time; expected one like 07:30")
+        found.append(int(matched[1]) + int(matched[2]) / 60.0 if matched else hour % 24.0)
+    from_h, to_h = found
+    # A day that ends at or before it begins ends on the next one.
+    return from_h, to_h + 24.0 if to_h <= from_h else to_h
+
+
+def _deadline(form: Form, here: Local) -> float | None:
+    typed = form.text("deadline", "Deadline", 20)
+    if not typed:
+        return None
+    at_s = here.parsed(typed)
+    if at_s is None:
+        form.faults.append(f"Deadline is {typed!r}; expected a date and time")
+    elif at_s <= here.now_s:
+        form.faults.append("The deadline has passed; give a later one, or none")
+    elif at_s > here.now_s + 60 * 86400.0:
+        form.faults.append("The deadline lies more than 60 days ahead; leave it out")
+    else:
+        return at_s
+    return None
+
+
+def _clock(hour: float) -> str:
+    minutes = round(hour * 60.0) % 1440
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"
