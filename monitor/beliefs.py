@@ -43,7 +43,9 @@ def of_resin(
         if len(series.at_s) == 0:
             continue
         series = rooms.log_at_piece(con, layer.probe, series, end_s)
-        found.extend(evidence.evidence_of(layer, its_marks, series.at_s, series.temp_c, ea_grid))
+        found.extend(
+            evidence.evidence_in_room(layer, its_marks, series.at_s, series.temp_c, ea_grid)
+        )
     since = settings.get(con, since_key(profile.key), "")
     return belief.posterior(
         profile, found, now_s, batch=batch or None, since_s=float(since) if since else None

@@ -252,7 +252,9 @@ def _explanation(belief: Belief, items: Sequence[Evidence]) -> Explanation:
 
 def _interval_words(item: Evidence, belief: Belief) -> str:
     middle = int(np.argmax(belief.weight.sum(axis=0)))
-    low, high = float(item.age_lower_h[middle]), float(item.age_upper_h[middle])
+    label_h = item.label_h or item.label_age_h
+    per_age = label_h / item.label_age_h
+    low, high = (float(age[middle]) * per_age for age in (item.age_lower_h, item.age_upper_h))
     sides = []
     if low > 0.0:
         sides.append(f"not yet at {low:.1f} h")
@@ -261,7 +263,7 @@ def _interval_words(item: Evidence, belief: Belief) -> str:
     said = " and ".join(sides) or "nothing certain"
     source = "common practice says" if item.basis == "default" else "the label says"
     event = _EVENT_WORDS.get(item.event, item.event)
-    return f"{event}: {said} at label pace ({source} {item.label_age_h:.1f} h)"
+    return f"{event}: {said} at label pace ({source} {label_h:.1f} h)"
 
 
 def _label_chance(item: Evidence, belief: Belief) -> float:

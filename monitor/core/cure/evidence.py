@@ -19,11 +19,13 @@ from types import MappingProxyType
 
 import numpy as np
 
+from monitor.core.cure.warming import LabelRoom, clock, depth_mm, label_room, own_rise
 from monitor.core.physics.aging import equivalent_age, kelvin
 from monitor.core.vocabulary import Basis, FloatArray, Kind, Layer, Mark, ResinProfile
 
 EA_POINTS = 13
 EA_SPAN_SD = 3.0
+DEEPER_THAN_LABEL = 1.5
 EA_LEAST_J_MOL = 5_000.0  # keeps the grid positive under a very wide prior
 
 # stage -> (marks that say "not yet", marks that say "reached")
@@ -64,7 +66,9 @@ class Evidence:
 
     The stage came after `age_lower_h` (0 where nothing bounds it) and by `age_upper_h`
     (infinity likewise): equivalent hours at the resin's reference temperature, arrays
-    (len(ea_grid),). `at_s` is the latest mark used, `mark_ids` all of them.
+    (len(ea_grid),). The label puts it at an equivalent age of `label_age_h`; where the
+    label's own layer warms itself, its print says `label_h` instead. `at_s` is the latest
+    mark used, `mark_ids` all of them.
     `contradictory`: a later mark said "not yet" after an earlier one said "reached".
     """
 
@@ -79,6 +83,7 @@ class Evidence:
     age_upper_h: FloatArray
     mark_ids: tuple[int, ...] = ()
     contradictory: bool = False
+    label_h: float | None = None
 
 
 @dataclass(frozen=True)
@@ -131,6 +136,7 @@ def evidence_of(
     at_s: FloatArray,
     resin_c: FloatArray,
     ea_grid: FloatArray | None = None,
+    label: LabelRoom | None = None,
 ) -> tuple[Evidence, ...]:
     """One `Evidence` for each stage that the layer's marks speak of.
 
@@ -143,6 +149,8 @@ def evidence_of(
         held, gaps bridged; with no finite value at all there is no evidence.
     ea_grid
         Activation energies [J/mol]; `ea_grid_of(layer.resin)` unless given.
+    label
+        What the label's own layer gains by its warmth; without, its clock is the wall's.
     """
     grid = ea_grid_of(layer.resin) if ea_grid is None else np.asarray(ea_grid, dtype=np.float64)
     known = np.isfinite(at_s) & np.isfinite(resin_c)
@@ -165,15 +173,44 @@ def evidence_of(
             batch=layer.batch,
             event=one.event,
             basis=layer.resin.stages[one.event].basis,
-            label_age_h=layer.resin.stages[one.event].hours,
+            label_age_h=_on_label(label, layer.resin.stages[one.event].hours),
             at_s=max(mark.at_s for mark in (*one.wet, *one.dry)),
             age_lower_h=ages[one.low_s],
             age_upper_h=ages.get(one.high_s, endless),
             mark_ids=tuple(sorted(mark.id for mark in (*one.wet, *one.dry))),
             contradictory=bool(one.wet and one.dry and one.wet[-1].at_s >= one.dry[0].at_s),
+            label_h=layer.resin.stages[one.event].hours,
         )
         for one in felt
     )
+
+
+def evidence_in_room(
+    layer: Layer,
+    marks: Sequence[Mark],
+    at_s: FloatArray,
+    room_c: FloatArray,
+    ea_grid: FloatArray | None = None,
+) -> tuple[Evidence, ...]:
+    """`evidence_of` a layer in a room, with the warmth that a deep pour makes itself.
+
+    A layer about as deep as the label assumes warms about as the label's did, which the
+    label's times hold already; a deeper one would pass for a faster resin.
+    """
+    since = at_s >= layer.poured_at_s
+    at_h = (at_s[since] - layer.poured_at_s) / 3600.0
+    if depth_mm(layer) <= DEEPER_THAN_LABEL * layer.resin.ref_depth_mm or at_h.size < 2:
+        return evidence_of(layer, marks, at_s, room_c, ea_grid)
+    label = label_room(layer.resin)
+    rise = own_rise(layer, label.scale, 1.0, at_h, room_c[since])
+    if rise is None:
+        return evidence_of(layer, marks, at_s, room_c, ea_grid)
+    resin_c = room_c[since] + np.interp(at_h, rise.at_h, rise.rise_c, right=0.0)
+    return evidence_of(layer, marks, at_s[since], resin_c, ea_grid, label)
+
+
+def _on_label(label: LabelRoom | None, hours: float) -> float:
+    return hours if label is None else clock(label.at_h, label.age_h, hours)
 
 
 def beyond_label(item: Evidence) -> tuple[FloatArray, FloatArray]:

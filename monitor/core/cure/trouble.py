@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from monitor.core.cure.evidence import ea_grid_of, evidence_of, felt_between
+from monitor.core.cure.evidence import ea_grid_of, evidence_in_room, felt_between
 from monitor.core.cure.reasons import RATIO_NOTED, ratio_words
 from monitor.core.cure.selfheat import peak_words
 from monitor.core.cure.stages import ANCHOR
@@ -189,7 +189,7 @@ def _marks(layer: Layer, room: RoomSeries, marks: Sequence[Mark]) -> list[Findin
             )
             break
     anchor = ANCHOR[layer.resin.kind]
-    for item in evidence_of(layer, marks, room.at_s, room.temp_c, ea_grid_of(layer.resin)):
+    for item in evidence_in_room(layer, marks, room.at_s, room.temp_c, ea_grid_of(layer.resin)):
         share = float(item.age_lower_h[item.age_lower_h.size // 2]) / item.label_age_h
         if item.event == anchor and not item.contradictory and share >= LATE_SHARE:
             found.append(
