@@ -41,7 +41,7 @@ def corrections(con: sqlite3.Connection, piece: Piece, here: Local) -> list[Corr
             words = _mark_words(change, kinds.get(change.row_id, "A mark"), here)
         else:
             whose = names.get(change.row_id, "") if change.table == "layers" else ""
-            words = whose + _became(change.field, change, here)
+            words = whose + _became(_plain_name(change.field), change, here)
         # A mark is taken back and brought back by its own buttons.
         undoable = change.undoable and change.field not in ("removed_at_s", "set_aside")
         found.append(Corrected(change.id, here.full(change.at_s), words, undoable))
@@ -57,16 +57,18 @@ def _mark_words(change: Change, name: str, here: Local) -> str:
             return f"{name}: set aside" if change.after == "1" else f"{name}: counted again"
         case "photo":
             return f"{name}: photo added" if there else f"{name}: photo deleted"
-        case "seen_at_s":
-            return f"{name}, {_became('seen_at_s', change, here)}"
-    return f"{name}, {_became(change.field, change, here)}"
+        case "kind":
+            return _became("mark", change, here)
+    return f"{name}, {_became(_plain_name(change.field), change, here)}"
 
 
-def _became(field: str, change: Change, here: Local) -> str:
-    name = field.removesuffix("_at_s").replace("_", " ")
-    return (
-        f"{name}: {_value(field, change.before, here)} became {_value(field, change.after, here)}"
-    )
+def _plain_name(field: str) -> str:
+    return field.removesuffix("_at_s").replace("_", " ")
+
+
+def _became(name: str, change: Change, here: Local) -> str:
+    before, after = (_value(change.field, told, here) for told in (change.before, change.after))
+    return f"{name}: {before} became {after}"
 
 
 def _value(field: str, told: str | None, here: Local) -> str:

@@ -15,6 +15,7 @@ from firmware_side import clock as node_clock
 from firmware_side.notify import notify
 from monitor import beliefs, brokers, intake, shelf, validation
 from monitor.channels.base import Channel
+from monitor.channels.browser import BrowserChannel
 from monitor.channels.dispatch import Dispatcher
 from monitor.channels.lamp import GpioPins, LampChannel, SimulatedPins
 from monitor.channels.library import LibraryChannel
@@ -99,11 +100,16 @@ def monitor_of(config: Config, clock: Clock) -> tuple[Monitor, Dispatcher]:
         wake=wake,
     )
     zone = zone_of(config)
-    wanted = {"mqtt": "note", **{one.name: one.priority for one in config.channels}}
-    channels = [
+    ours = ("mqtt", "browser")
+    if taken := sorted({one.name for one in config.channels} & set(ours)):
+        raise ConfigError([f"channels.name = {taken[0]!r}: that one is always there; rename yours"])
+    wanted = {**dict.fromkeys(ours, "note"), **{one.name: one.priority for one in config.channels}}
+    channels: list[Channel] = [
         MqttChannel(config.site, link.deliver),
+        BrowserChannel(config.store_path, clock.now_s),
         *(channel_of(one) for one in config.channels),
     ]
+    kinds = {one.name: one.kind for one in config.channels}
     dispatcher = Dispatcher(channels, local_time_of(zone))
     watch = Watch(
         silent_after_s=config.monitor.silent_after_s,
@@ -114,6 +120,15 @@ def monitor_of(config: Config, clock: Clock) -> tuple[Monitor, Dispatcher]:
             "speed": clock.speed,
             "tick_s": config.monitor.tick_s,
             "site": config.site,
+            "channels": [
+                {
+                    "name": one.name,
+                    "kind": kinds.get(one.name, one.name),
+                    "goes_to": one.goes_to,
+                    "least": wanted[one.name],
+                }
+                for one in channels
+            ],
             # The page words an alarm with the rule it came by; it does not know the core's list.
             "rules": [
                 {

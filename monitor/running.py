@@ -8,6 +8,7 @@ import socket
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
+from http.client import HTTPConnection, HTTPException
 from pathlib import Path
 
 from firmware_side import clock as node_clock
@@ -24,6 +25,7 @@ log = logging.getLogger(__name__)
 
 SAY = Callable[[str], None]
 WATCHDOG_S = 10.0
+ANSWER_S = 5.0
 
 
 @dataclass
@@ -137,7 +139,24 @@ def run_dashboard(config: Config, stop: threading.Event, say: SAY) -> None:
         say(f"The page is at {address}")
         notify("READY=1")
         while not stop.wait(WATCHDOG_S):
-            notify("WATCHDOG=1")
+            if _answers(config.dashboard):
+                notify("WATCHDOG=1")
+            else:
+                log.error("the page does not answer; the service manager will start it anew")
+
+
+def _answers(page: DashboardConfig) -> bool:
+    """Whether the page serves, asked as a browser would: a hung server says nothing."""
+    everywhere = {"0.0.0.0": "127.0.0.1", "": "127.0.0.1", "::": "::1"}
+    line = HTTPConnection(everywhere.get(page.host, page.host), page.port, timeout=ANSWER_S)
+    try:
+        line.request("GET", "/healthz")
+        line.getresponse()
+    except (OSError, HTTPException):
+        return False
+    finally:
+        line.close()
+    return True
 
 
 def run_up(config: Config, stop: threading.Event, say: SAY) -> None:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from monitor import beliefs, rooms
+from monitor import beliefs, planning, rooms
 from monitor.core.alarms import flood, rules, states
 from monitor.core.cure import outlook as cure
 from monitor.core.room import forecast
@@ -68,6 +68,7 @@ class Watch:
     channels: Sequence[tuple[str, str]] = ()
     local_offset_s: Callable[[float], float] = lambda _at_s: 0.0
     facts: Mapping[str, object] = field(default_factory=dict)
+    _plans: planning.Keeper = field(default_factory=planning.Keeper)
     _futures: dict[str, tuple[float, RoomPaths]] = field(default_factory=dict)
     _draws: dict[tuple[str, str], tuple[float, int, RateDraws]] = field(default_factory=dict)
 
@@ -99,9 +100,11 @@ class Watch:
                 if pieces.layer(con, one.layer_id) is not None:
                     outlooks.save(con, one)
             for key, future in futures.items():
-                forecasts.save(con, key, now_s, future)
+                if self._futures[key][0] == now_s:  # made at this tick; older ones are stored
+                    forecasts.save(con, key, now_s, future)
             changes = self._alarms(con, now_s, works, by_room, found, futures)
             status.beat(con, "monitor", now_s, dict(self.facts))
+        self._plans.keep(con, now_s, self.local_offset_s)
         return changes
 
     def _past(
@@ -252,26 +255,24 @@ class Watch:
         now_s: float,
     ) -> None:
         """Put one notice a cause in line for every channel that wants it."""
+        news = flood.worth_telling(changes)
+        if not news:
+            return
         number_of = {id(change): number for change, number in zip(changes, ids, strict=True)}
-        told = [
-            entry.change
-            for entry in alarms.journal(con, from_s=now_s - flood.TOLD_S)
-            if entry.change.notice and entry.id not in set(ids)
-        ]
-        for notice in flood.gather(changes, room_of, told=told):
-            due_s = flood.hold_until(
-                notice,
-                now_s,
-                now_s + self.local_offset_s(now_s),
-                settings.get(con, "quiet_from", ""),
-                settings.get(con, "quiet_to", ""),
-            )
-            for channel, least in self.channels:
+        last_hour = alarms.changes(con, now_s - flood.TOLD_S, now_s + flood.TOLD_S)
+        told = flood.worth_telling([one for one in last_hour if one not in changes])
+        quiet = [settings.get(con, key, "") for key in ("quiet_from", "quiet_to")]
+        for channel, least in self.channels:
+            found = flood.gather(news, room_of, told=flood.heard(told, least))
+            for notice in reversed(found):  # the most pressing last: it takes the notes along
                 if not flood.reaches(notice, least):
                     continue
+                due_s = flood.due_at(notice, now_s, self.local_offset_s(now_s), *quiet)
                 # Every change of the cause: the dispatcher makes one message of them again.
                 for change in notice.changes:
                     notices.queue(con, number_of[id(change)], channel, due_s)
+                if notice.priority != "note":
+                    notices.take_notes_along(con, channel, due_s)
 
 
 class _Book:

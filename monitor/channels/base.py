@@ -21,10 +21,16 @@ class ChannelError(Exception):
 
 
 class Channel(Protocol):
-    """Carries notices; `send` returns once the other side has taken it, or raises."""
+    """Carries notices; `send` returns once the other side has taken it, or raises.
+
+    `goes_to` says where, fit to be shown: it never holds a secret.
+    """
 
     @property
     def name(self) -> str: ...
+
+    @property
+    def goes_to(self) -> str: ...
 
     def send(self, notice: Notice) -> None:
         """Deliver one notice within a bounded time. Raises ChannelError."""
@@ -50,6 +56,28 @@ def masked(url: str) -> str:
     except ValueError:
         scheme = ""
     return f"{scheme or 'address'}://…"
+
+
+def place(url: str) -> str:
+    """Where a web address leads, fit to be shown: its kind and the end of its host's name.
+
+    User, port, path and query may be secrets, and so may the first labels of a long name.
+    """
+    try:
+        parts = urlsplit(url)
+        host = parts.hostname or ""
+    except ValueError:
+        return masked(url)
+    labels = host.split(".")
+    if len(labels) > 2 and not labels[-1].isdecimal():
+        host = f"….{labels[-2]}.{labels[-1]}"
+    return f"{parts.scheme}://{host}/…" if host else masked(url)
+
+
+def veiled(address: str) -> str:
+    """A mail address of which only its owner knows the whole: 'k…@example.org'."""
+    name, at, domain = address.rpartition("@")
+    return f"{name[:1]}…{at}{domain}" if at else "…"
 
 
 def first_line(error: BaseException) -> str:

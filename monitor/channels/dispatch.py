@@ -14,15 +14,16 @@ from dataclasses import replace
 from pathlib import Path
 
 from monitor.channels.base import Channel, ChannelError, Standing, first_line
-from monitor.core.alarms.flood import Notice, gather, worded
+from monitor.core.alarms.flood import Notice, gather, ride_along, worded
 from monitor.core.alarms.rule_list import RULES
 from monitor.core.alarms.words import moment
 from monitor.core.vocabulary import Priority
-from monitor.store import alarms, notices, pieces, readings
-from monitor.store.connection import open_writer, writing
+from monitor.store import alarms, notices, pieces, readings, trials
+from monitor.store.connection import data_version, open_writer, writing
 from monitor.store.notices import NoticeRow
 
-POLL_S = 0.5
+LOOK_S = 0.1  # whether anything was written costs microseconds to ask
+LOOKS = 5  # without news the retries are looked at this seldom
 FIRST_RETRY_S = 5.0
 LONGEST_RETRY_S = 300.0
 PERMANENT_RETRY_S = 3600.0  # somebody has to mend it first
@@ -89,6 +90,28 @@ class Dispatcher:
         error = self._attempt(channel, trial_notice(now_s))
         return "" if error is None else str(error)
 
+    def answer_trials(self, con: sqlite3.Connection, now_s: float) -> int:
+        """Try each channel that a person asked to try; how many were. The outcome is kept.
+
+        Where the test went out, so does what waits after an earlier failure.
+        """
+        wishes = trials.asked(con)
+        for wish in wishes:
+            error = self.try_channel(wish.channel, now_s)
+            if not error:
+                self._paused_until_s.pop(wish.channel, None)
+            with writing(con):
+                trials.answer(con, wish, now_s, error)
+                if not error:
+                    notices.hasten(con, wish.channel, now_s)
+        return len(wishes)
+
+    def decline_trials(self, con: sqlite3.Connection, now_s: float) -> None:
+        """Answer what was asked while nobody was there: hours later a test would only puzzle."""
+        with writing(con):
+            for wish in trials.asked(con):
+                trials.answer(con, wish, now_s, "the monitor was not running then; try again")
+
     def run(self, stop: threading.Event, path: Path, now_s: Callable[[], float]) -> None:
         """Send until told to stop; for a thread of its own, with its own connection.
 
@@ -97,8 +120,15 @@ class Dispatcher:
         try:
             con = open_writer(path)
             try:
-                while not stop.wait(POLL_S):
-                    self.run_once(con, now_s())
+                self.decline_trials(con, now_s())
+                version, looks = -1, 0
+                while not stop.wait(LOOK_S):
+                    looks += 1
+                    news = data_version(con)
+                    if news != version or looks % LOOKS == 0:
+                        version = news
+                        self.run_once(con, now_s())
+                        self.answer_trials(con, now_s())
             finally:
                 con.close()
         except Exception as error:
@@ -113,7 +143,7 @@ class Dispatcher:
         changes = [replace(row.change, notice=True) for row in rows]
         row_of = {id(change): row for change, row in zip(changes, rows, strict=True)}
         sent = 0
-        for notice in gather(changes, rooms, places):
+        for notice in ride_along(gather(changes, rooms, places)):
             carried = [row_of[id(change)] for change in notice.changes]
             error = self._attempt(channel, notice)
             if error is not None:

@@ -81,6 +81,8 @@ class LampChannel:
 
     def __init__(self, pins: Pins, *, beep_s: float = BEEP_S, name: str = "lamp") -> None:
         self.name = name
+        pretended = isinstance(pins, SimulatedPins)
+        self.goes_to = "pretended pins: no lamp is named" if pretended else "the board's pins"
         self._beep_s = beep_s
         self._pins = pins
         self._pause = threading.Event()  # never set: only waited on

@@ -24,6 +24,8 @@ class LibraryChannel:
 
     def __init__(self, url: str, *, name: str) -> None:
         self.name = name
+        # Its host may be the secret itself: the kind alone.
+        self.goes_to = masked(url)
         self._url = _bounded(url)
 
     def send(self, notice: Notice) -> None:

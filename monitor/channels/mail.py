@@ -10,7 +10,7 @@ from email.utils import formatdate
 from hashlib import sha256
 from typing import Literal
 
-from monitor.channels.base import ChannelError, first_line
+from monitor.channels.base import ChannelError, first_line, veiled
 from monitor.core.alarms.flood import Notice
 
 Security = Literal["none", "starttls", "tls"]
@@ -38,6 +38,7 @@ class MailChannel:
         if not recipients:
             raise ValueError(f"channel {name!r} has no recipients; give at least one address")
         self.name = name
+        self.goes_to = ", ".join(map(veiled, recipients)) + f" by {host}"
         self._host = host
         self._port = port
         self._sender = sender

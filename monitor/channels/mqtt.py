@@ -21,6 +21,7 @@ class MqttChannel:
     ) -> None:
         self.name = name
         self.topic = f"pourside/{site}/notices"
+        self.goes_to = f"topic {self.topic}"
         self._publish = publish
 
     def send(self, notice: Notice) -> None:

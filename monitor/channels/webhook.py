@@ -9,7 +9,7 @@ from urllib.error import HTTPError, URLError
 from urllib.parse import urlsplit
 from urllib.request import HTTPRedirectHandler, OpenerDirector, ProxyHandler, Request, build_opener
 
-from monitor.channels.base import ChannelError, first_line, masked
+from monitor.channels.base import ChannelError, first_line, masked, place
 from monitor.core.alarms.flood import Notice
 
 _TRY_AGAIN = frozenset({408, 425, 429})
@@ -29,6 +29,7 @@ class WebhookChannel:
         if urlsplit(url).scheme not in ("http", "https"):
             raise ValueError(f"channel {name!r}: its address must begin with http:// or https://")
         self.name = name
+        self.goes_to = place(url)
         self._url = url
         self._headers = {"Content-Type": "application/json", **(headers or {})}
         self._timeout_s = timeout_s
@@ -63,6 +64,7 @@ def payload(notice: Notice) -> bytes:
             "words": notice.words,
             "consequence": notice.consequence,
             "act": notice.act,
+            "also": list(notice.also),
             "alarms": [
                 {"key": change.key, "subject": change.subject, "at": change.at_s}
                 for change in notice.changes

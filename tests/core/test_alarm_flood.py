@@ -4,7 +4,16 @@ from __future__ import annotations
 
 import pytest
 
-from monitor.core.alarms.flood import gather, hold_until, reaches, worded
+from monitor.core.alarms.flood import (
+    due_at,
+    gather,
+    heard,
+    hold_until,
+    reaches,
+    ride_along,
+    worded,
+    worth_telling,
+)
 from monitor.core.alarms.rules import RULES
 from monitor.core.vocabulary import AlarmChange
 
@@ -83,6 +92,14 @@ def test_an_effect_soon_after_its_cause_was_told_is_no_news_but_the_reverse_is()
     assert len(gather([worse], rooms, told=[raised("room_will_be_too_cold", "room:a")])) == 1
 
 
+def test_a_cause_that_a_channel_never_heard_of_explains_nothing_to_it():
+    away = raised("broker_away", "works:broker")  # soon
+    silent = raised("sensor_silent", "node:home/bench", 900.0)  # urgent
+
+    assert gather([silent], told=heard([away], "note")) == ()
+    assert len(gather([silent], told=heard([away], "urgent"))) == 1
+
+
 def test_a_notice_keeps_its_id_from_attempt_to_attempt():
     first = gather([raised("tack_free", "layer:1")])[0]
     again = gather([raised("tack_free", "layer:1")])[0]
@@ -142,3 +159,67 @@ def test_moments_are_local_when_read():
     (notice,) = gather([raised("tack_free", "layer:1", words="Since ⟦60⟧.")])
 
     assert worded(notice, lambda at_s: f"minute {at_s / 60:.0f}").words == "Since minute 1."
+
+
+def test_what_nobody_loses_by_reading_later_is_on_the_page_without_a_notice():
+    favour = raised("touch_test_wanted", "layer:1")
+    closing = raised("recoat_window_closing", "layer:1")
+    opening = raised("recoat_window_open", "layer:1")
+
+    assert worth_telling([favour, closing, opening, raised("rest_over", "layer:2")]) == (closing,)
+    assert worth_telling([raised("tack_free", "layer:1", notice=False)]) == ()
+
+
+def test_whatever_is_urgent_is_told():
+    urgent = [raised(key, "layer:1") for key, rule in RULES.items() if rule.priority == "urgent"]
+
+    assert worth_telling(urgent) == tuple(urgent)
+
+
+def test_notes_ride_along_with_the_most_pressing_notice():
+    notices = gather(
+        [
+            raised("tack_free", "layer:1", words="Tray is tack-free since ⟦60⟧."),
+            raised("disk_low", "works:disk"),
+            raised("room_too_cold", "room:a"),
+            raised("full_cure", "layer:2", words="Lid should be fully cured."),
+        ]
+    )
+
+    cold, disk = ride_along(notices)
+
+    assert (cold.first.key, cold.priority) == ("room_too_cold", "urgent")
+    assert [change.key for change in cold.changes] == ["room_too_cold", "tack_free", "full_cure"]
+    assert worded(cold, lambda at_s: f"minute {at_s / 60:.0f}").body.splitlines()[-3:] == [
+        RULES["room_too_cold"].act,
+        "Also: Tray is tack-free since minute 1.",
+        "Also: Lid should be fully cured.",
+    ]
+    assert (disk.first.key, disk.also) == ("disk_low", ())
+
+
+def test_notes_among_themselves_are_one_notice_and_a_lone_one_stays_as_it_is():
+    both = gather([raised("tack_free", "layer:1"), raised("full_cure", "layer:2")])
+
+    (one,) = ride_along(both)
+
+    assert (one.priority, len(one.changes), len(one.also)) == ("note", 2, 1)
+    assert ride_along(both[:1]) == both[:1]
+    assert ride_along([]) == ()
+
+
+@pytest.mark.parametrize(
+    ("key", "local_hour", "hours"),
+    [
+        ("tack_free", 12.0, 3.0),  # waits for company
+        ("tack_free", 20.0, 11.0),  # its three hours end in the quiet ones
+        ("disk_low", 12.0, 0.0),
+        ("disk_low", 23.0, 8.0),
+        ("room_too_cold", 23.0, 0.0),
+    ],
+)
+def test_a_note_waits_three_hours_for_company_and_never_ends_in_quiet_hours(key, local_hour, hours):
+    now_s = 19_000 * 86400.0 + (local_hour - 2.0) * 3600.0
+    (notice,) = gather([raised(key, "layer:1")])
+
+    assert due_at(notice, now_s, 7200.0, *NIGHT) - now_s == pytest.approx(hours * 3600.0)

@@ -19,6 +19,7 @@ from monitor.core.alarms.states import IllegalEvent, following, person, step, ti
 from monitor.core.vocabulary import AlarmPhase, AlarmRule, AlarmState, Condition
 
 COLD = AlarmRule("cold", "urgent", 300.0, 600.0, 0.5, "It stays soft.", "Warm it.", "test")
+HIDDEN = ("shelved", "out_of_service")  # by a person
 T0 = 1_700_000_000.0
 WINDOW_S = states.REPEAT_WINDOW_S["urgent"]
 
@@ -307,18 +308,22 @@ class AlarmLife(RuleBasedStateMachine):
             }
         else:
             assert (change.before, change.after) == (self.state.phase, state.phase)
-            if change.after in ("shelved", "out_of_service"):
+            if change.after in HIDDEN:
                 self.hidden_since_notice = True
+            raised = change.after == "unacknowledged" and change.before != "unacknowledged"
+            if raised and (change.before in HIDDEN or self.told_long_ago(change.at_s)):
+                # No lost alarm: what is raised and is news is told at once.
+                assert change.notice
             if change.notice:
                 # No double notice: again only after the window, or after a person hid it.
-                assert (
-                    self.noticed is None
-                    or change.at_s - self.noticed >= WINDOW_S
-                    or self.hidden_since_notice
-                )
+                assert self.hidden_since_notice or self.told_long_ago(change.at_s)
                 assert self.matter
                 self.noticed, self.hidden_since_notice = change.at_s, False
         self.state = state
+
+    def told_long_ago(self, at_s):
+        """Never told, or before the repeat window."""
+        return self.noticed is None or at_s - self.noticed >= WINDOW_S
 
     @rule(after_s=st.integers(1, 1200), wrong=st.sampled_from([True, True, None, False]))
     def reading(self, after_s, wrong):
@@ -372,7 +377,7 @@ class AlarmLife(RuleBasedStateMachine):
 
     @invariant()
     def what_is_wrong_and_not_hidden_is_shown(self):
-        hidden = self.state.phase in ("shelved", "out_of_service")
+        hidden = self.state.phase in HIDDEN
         if not hidden:
             assert (self.state.phase in ("unacknowledged", "acknowledged")) == self.matter
         if self.state.phase != "returned":

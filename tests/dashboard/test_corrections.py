@@ -162,7 +162,7 @@ def test_a_mark_is_put_right_and_what_it_was_stays_told(client, stored):
     assert (mark.kind, mark.verdict, mark.note) == ("tape_pulled", "too_late", "")
     assert mark.at_s == 1_790_006_700.0
     page = piece_page(client)
-    assert "kind: Tacky became Tape pulled" in page
+    assert "mark: Tacky became Tape pulled" in page
     assert "verdict: nothing became too late: it tore" in page
     assert "note: at the edge became nothing" in page
 

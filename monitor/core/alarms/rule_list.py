@@ -241,3 +241,18 @@ _LIST = (
 )
 
 RULES: Mapping[str, AlarmRule] = MappingProxyType({rule.key: rule for rule in _LIST})
+
+# Nothing is wrong where one of these speaks: it is time to do something, or there is news.
+ACTS = frozenset(
+    {
+        "rest_over",
+        "working_time_nearly_up",
+        "tape_window_open",
+        "tape_window_closing",
+        "recoat_window_open",
+        "recoat_window_closing",
+        "tack_free",
+        "full_cure",
+        "touch_test_wanted",
+    }
+)
