@@ -9,9 +9,9 @@ from flask import Blueprint, abort, redirect, render_template, request
 from werkzeug.wrappers import Response
 
 from dashboard import views
-from dashboard.going import refused
 from dashboard.db import acting, now_s, options, reader
 from dashboard.forms import Form
+from dashboard.going import refused
 from dashboard.views import local
 from dashboard.wording import Local
 from monitor import measuring

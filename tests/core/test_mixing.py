@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from monitor.core.cure.cost import Stock, draw_mix, hardener_is_old
 from monitor.core.cure.mixing import (
     Amounts,
     amounts,
@@ -19,6 +23,7 @@ from monitor.core.cure.mixing import (
     with_waste,
 )
 from monitor.core.cure.resin import with_defaults
+from monitor.core.cure.shapes import flat_place, held_depth_mm, need, water_place
 from monitor.core.vocabulary import ResinProfile, StageTime
 
 
@@ -149,3 +154,120 @@ def test_senseless_ratios_and_shares_are_refused_in_words() -> None:
         cups(resin(by_volume=(2.0, 1.0)), 90.0, 23.0, share=0.0)
     with pytest.raises(ValueError, match="Density of part B is 0"):
         amounts(replace(resin(by_volume=(2.0, 1.0)), density_b_kg_m3=0.0), 90.0)
+
+
+# --- shapes, dam, ground, inlays: arithmetic worked by hand ------------------------
+
+
+def test_several_shapes_are_summed() -> None:
+    # 40 x 30 cm and two rings of 20/10 cm (75 pi cm² each), all 3 mm deep.
+    places = [flat_place(1200.0, 3.0), flat_place(ring_cm2(20.0, 10.0), 3.0, count=2)]
+    found = need(places)
+    assert found.area_cm2 == pytest.approx(1200.0 + 150.0 * math.pi)
+    assert found.fill_ml == pytest.approx(360.0 + 45.0 * math.pi)
+    assert found.total_ml == found.fill_ml
+    assert found.depth_mm == pytest.approx(3.0)
+
+
+def test_a_hollow_is_measured_by_the_water_that_fills_it() -> None:
+    # 100 g of water at 20 °C are 100.18 ml (density 0.9982 g/ml, tabulated).
+    found = need([water_place(100.0, count=2)])
+    assert found.fill_ml == pytest.approx(200.36, abs=0.01)
+    assert found.depth_mm is None
+
+
+def test_what_inlays_displace_is_taken_off_and_what_the_ground_drinks_put_on() -> None:
+    # 1000 cm² x 3 mm = 300 ml, less 60 ml of shells, plus 1000 x 0.01 ml drunk by planed
+    # wood = 250 ml; a tenth stays in the cups: 250 / 0.9 = 277.78 ml.
+    found = need([flat_place(1000.0, 3.0)], ground="bare", displaced_ml=60.0, waste=0.1)
+    assert found.fill_ml == pytest.approx(240.0)
+    assert found.absorbed_ml == pytest.approx(10.0)
+    assert found.total_ml == pytest.approx(277.78, abs=0.01)
+    assert found.wasted_ml == pytest.approx(27.78, abs=0.01)
+
+
+def test_a_dam_limits_the_depth() -> None:
+    assert held_depth_mm(8.0, 5.0) == 5.0
+    assert held_depth_mm(3.0, 5.0) == 3.0
+    assert held_depth_mm(None, 5.0) == 5.0
+    assert held_depth_mm(3.0, None) == 3.0
+    with pytest.raises(ValueError, match="both empty"):
+        held_depth_mm(None, None)
+    with pytest.raises(ValueError, match="Dam height is 0 mm"):
+        held_depth_mm(3.0, 0.0)
+
+
+def test_senseless_shapes_are_refused_in_words() -> None:
+    with pytest.raises(ValueError, match="at least one shape"):
+        need([])
+    with pytest.raises(ValueError, match=r"Inlays displace 400 ml; expected 0 up to less than"):
+        need([flat_place(1000.0, 3.0)], displaced_ml=400.0)
+    with pytest.raises(ValueError, match="Number of pieces is 0"):
+        flat_place(10.0, 3.0, count=0)
+    with pytest.raises(ValueError, match="Weight of the water is nan"):
+        water_place(math.nan)
+
+
+# --- bottles and cost ----------------------------------------------------------------
+
+A = Stock(1, "A", 1000.0, 400.0, price=30.0, opened_at_s=100.0)
+B_OLD = Stock(2, "B", 500.0, 20.0, price=20.0, opened_at_s=50.0)
+B_NEW = Stock(3, "B", 500.0, 500.0, price=25.0)
+KIT = Stock(4, "kit", 300.0, 300.0)
+
+
+def test_a_mix_empties_the_bottle_open_longest_first() -> None:
+    found = draw_mix(60.0, 30.0, [A, B_NEW, B_OLD])
+    assert {draw.bottle: (draw.ml, draw.left_ml) for draw in found.draws} == {
+        1: (60.0, 340.0),
+        2: (20.0, 0.0),
+        3: (10.0, 490.0),
+    }
+    assert found.enough
+    # 60/1000 of 30, 20/500 of 20, 10/500 of 25: 1.80 + 0.80 + 0.50.
+    assert found.cost == pytest.approx(3.10)
+
+
+def test_the_chosen_bottle_comes_first_and_a_kit_last() -> None:
+    found = draw_mix(60.0, 30.0, [KIT, A, B_OLD, B_NEW], chosen=(3,))
+    assert {draw.bottle for draw in found.draws} == {1, 3}
+    only_kit = draw_mix(60.0, 30.0, [KIT])
+    assert [(draw.ml, draw.left_ml) for draw in only_kit.draws] == [(90.0, 210.0)]
+    assert only_kit.cost is None  # no price known
+
+
+def test_a_bottle_never_gives_more_than_it_has() -> None:
+    found = draw_mix(500.0, 30.0, [A, B_OLD])
+    assert (found.short_a_ml, found.short_b_ml) == (100.0, 10.0)
+    assert not found.enough
+    assert found.cost is None
+
+
+def test_hardener_is_old_after_a_year_and_resin_is_not() -> None:
+    # Common practice, no published source.
+    year = 365 * 86400.0
+    assert hardener_is_old("B", 0.0, year + 1.0)
+    assert hardener_is_old("kit", 0.0, year + 1.0)
+    assert not hardener_is_old("B", 0.0, year)
+    assert not hardener_is_old("A", 0.0, 5 * year)
+    assert not hardener_is_old("B", None, 5 * year)
+
+
+SIZES = st.floats(0.0, 5000.0)
+
+
+@given(
+    a_ml=SIZES,
+    b_ml=SIZES,
+    left=st.lists(st.tuples(st.sampled_from(["A", "B", "kit"]), SIZES), max_size=6),
+)
+def test_nothing_is_made_or_lost_between_bottles_and_mix(a_ml, b_ml, left) -> None:
+    stock = [Stock(n, part, 5000.0, ml) for n, (part, ml) in enumerate(left)]
+    found = draw_mix(a_ml, b_ml, stock)
+    drawn = sum(draw.ml for draw in found.draws)
+    # A shortage below 0.01 ml is called none; sums of a few thousand are good to 1e-9.
+    assert drawn + found.short_a_ml + found.short_b_ml == pytest.approx(a_ml + b_ml, abs=0.021)
+    before = {one.id: one.left_ml for one in stock}
+    for draw in found.draws:
+        assert draw.left_ml >= 0.0
+        assert draw.ml + draw.left_ml == pytest.approx(before[draw.bottle], abs=1e-6)
