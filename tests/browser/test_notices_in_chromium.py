@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from conftest import need
+from house import stop_serving
 from playwright.sync_api import sync_playwright
 from waitress.server import create_server
 
@@ -71,8 +72,7 @@ class House:
         return f"http://{host}:{self.port}{path}"
 
     def close(self):
-        self.server.close()
-        self.thread.join(5)
+        stop_serving(self.server, self.thread)
 
 
 @pytest.fixture
