@@ -92,6 +92,24 @@ def test_the_band_grows_with_lead():
     assert band_k(seen, 1) < band_k(seen, 72)
 
 
+def test_the_band_is_as_wide_as_the_last_weeks_were_restless():
+    """The same wander, three times as strong in the last 16 of 56 days, or in the 40 before.
+
+    Were the band to follow at once, the two would differ nine times; were it blind to time,
+    not at all. Asked here: twice, since a calm fortnight does not make a calm room.
+    """
+    calm = room(56)
+    wave = 20 + 2 * np.sin(calm.at_s / 86_400 * 2 * np.pi)
+    late = calm.at_s > calm.at_s[-1] - 16 * 86_400
+    widths = []
+    for strong in (late, ~late):
+        steps = np.diff(calm.temp_c - wave, prepend=0.0)
+        temp_c = wave + np.cumsum(np.where(strong, 3.0, 1.0) * steps)
+        log = RoomSeries(calm.at_s, temp_c, calm.humidity_pct)
+        widths.append(band_k(forecast(log, log.at_s[-1]), 24))
+    assert widths[0] > 2.0 * widths[1]
+
+
 def test_a_daily_wave_is_carried_on():
     """A pure wave of 2 K is its own truth: same time yesterday would be exact.
 

@@ -1,19 +1,17 @@
 """The room's next three days, as an ensemble of paths learnt from its own log.
 
 The middle of each lead is fitted to the log (learnt.py); around it the paths carry the
-errors that this forecast would have made at past moments, whole stretches at a time, so
-that errors grow with lead and stay alike from hour to hour, and temperature and dew point
-err together. A thin log borrows the errors of a usual room.
+errors that this forecast would have made at past moments (errors.py).
 """
 
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
 from monitor.core.physics.air import dew_point, saturation_pressure
-from monitor.core.room.cold import usual_errors, usual_spread
-from monitor.core.room.habits import DEW_POINT, LEADS_H, TEMPERATURE, Habits
+from monitor.core.room.cold import usual_errors
+from monitor.core.room.errors import LEADS, drawn_errors
+from monitor.core.room.habits import DEW_POINT, LEADS_H, TEMPERATURE
 from monitor.core.room.hourly import HOUR_S, hourly, levelled
 from monitor.core.room.learnt import Lesson, learn, shape
 from monitor.core.room.outdoor import outdoor_pull
@@ -22,14 +20,10 @@ from monitor.core.vocabulary import FloatArray, RoomPaths, RoomSeries
 
 ZERO_C_K = 273.15
 LOOK_BACK_H = 120 * 24
-BORROW_DAYS = 2.0  # with this much log, half the paths carry a usual room's errors
-WIDER = 0.5  # errors seen while learning flatter: widened by 1 + this / sqrt(days)
-ERRORS_FADE_H = 25 * 24.0
 NO_LOG_C, NO_LOG_SD_C = 20.0, 3.5  # a heated home, most of the year
 NO_LOG_PCT, NO_LOG_SD_PCT = 50.0, 12.0
 DRIEST_PCT = 1.0
 COLDEST_C, HOTTEST_C = -40.0, 80.0
-LEADS = np.array(LEADS_H, dtype=np.float64)
 
 
 def forecast(
@@ -41,7 +35,7 @@ def forecast(
     seed: int = 0,
     local_offset_s: float = 0.0,
     outdoor: RoomSeries | None = None,
-    habits: tuple[Habits, Habits] = (TEMPERATURE, DEW_POINT),
+    habits: tuple[FloatArray, FloatArray] = (TEMPERATURE, DEW_POINT),
 ) -> RoomPaths:
     """Paths (paths, m) of temperature [degC] and humidity [%] at now + step ... now + horizon.
 
@@ -73,54 +67,10 @@ def forecast(
         lesson = outdoor_pull(lesson, outdoor, last_s)
     days = float(np.isfinite(warm.value).sum()) / 24.0
     lead_h = np.asarray((at_s - last_s) / HOUR_S)
-    warm_errors, moist_errors = _errors(lesson, moist_lesson, days, paths, rng)
+    warm_errors, moist_errors = drawn_errors(lesson, moist_lesson, days, paths, rng)
     temp = np.clip(_paths(warm, lesson, warm_errors, lead_h), COLDEST_C, HOTTEST_C)
     dew = np.minimum(_paths(moist, moist_lesson, moist_errors, lead_h), temp)
     return RoomPaths(at_s, temp, _humidity(temp, dew), _why(days, now_s - last_s))
-
-
-def _errors(
-    warm: Lesson, moist: Lesson, days: float, paths: int, rng: np.random.Generator
-) -> tuple[FloatArray, FloatArray]:
-    """Errors (paths, leads) of temperature and dew point, drawn together."""
-    whole = np.flatnonzero(np.isfinite(warm.errors + moist.errors).all(axis=1))
-    own = 0
-    if whole.size >= 12:
-        own = round(paths * days / (days + BORROW_DAYS))
-    picked = _drawn(_recent(warm, whole), own, rng) if own else np.empty(0, dtype=np.intp)
-    out = []
-    for lesson in (warm, moist):
-        seen = lesson.errors[whole][picked] * (1.0 + WIDER / np.sqrt(max(days, 1.0)))
-        lent = usual_errors(LEADS, days, paths - own, rng) * _restless(lesson, days)
-        both = np.concatenate((seen, lent))
-        out.append(both - np.median(both, axis=0))  # so the median path is the fitted middle
-    return out[0], out[1]
-
-
-def _recent(lesson: Lesson, rows: npt.NDArray[np.intp]) -> FloatArray:
-    """Weight of past errors: a restless week says more of the next than a calm month ago."""
-    ago_h = (lesson.origins[-1] - lesson.origins[rows]).astype(np.float64)
-    return np.asarray(lesson.weight[rows] * np.exp(-ago_h / ERRORS_FADE_H))
-
-
-def _drawn(weight: FloatArray, count: int, rng: np.random.Generator) -> npt.NDArray[np.intp]:
-    """`count` rows by weight, evenly spread over the log: less chance than plain drawing."""
-    total = np.cumsum(weight)
-    marks = (np.arange(count) + rng.random()) / count * total[-1]
-    return np.asarray(np.minimum(np.searchsorted(total, marks), weight.size - 1))
-
-
-def _restless(lesson: Lesson, days: float) -> float:
-    """This room's errors over a usual room's, as far as the log shows them."""
-    usual = 0.8 * usual_spread(LEADS, days)  # mean error of a bell curve is 0.8 of its spread
-    ratio, told = 0.0, 0.0
-    for k in range(LEADS.size):
-        seen = lesson.errors[:, k]
-        seen = seen[np.isfinite(seen)]
-        if seen.size >= 4:
-            ratio += seen.size * float(np.mean(np.abs(seen))) / float(usual[k])
-            told += seen.size
-    return (1.25 * 30.0 + ratio) / (30.0 + told)
 
 
 def _paths(of: History, lesson: Lesson, errors: FloatArray, lead_h: FloatArray) -> FloatArray:

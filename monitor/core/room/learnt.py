@@ -1,7 +1,9 @@
 """What a room has taught: the middle of its future and how wrong that has been.
 
 Two forecasts with different appetites are averaged: one that looks at many signs and leans
-on other rooms, one that looks at few and follows this room. Each lead is fitted by itself.
+on other rooms, one that looks at few and leans on nothing but `signs.simple`, so a room in
+another house than those others is foretold no worse than by that. Each lead is fitted by
+itself.
 """
 
 from __future__ import annotations
@@ -11,26 +13,26 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from monitor.core.room.habits import LEADS_H, Habits
+from monitor.core.room.habits import LEADS_H
 from monitor.core.room.hourly import HOUR_S
 from monitor.core.room.lean import fit
-from monitor.core.room.signs import FEW, FULL, History, Rows, pattern, signs
+from monitor.core.room.signs import FEW, FULL, History, Rows, pattern, signs, simple
 from monitor.core.vocabulary import FloatArray
 
 TEACH_H = 90 * 24  # older than this teaches nothing: the season has changed
 EVERY_H = 2
 FADE_H = 45 * 24.0  # a day's weight falls by e in this time
 SAME_HOUR_H, ANY_HOUR = 3.0, 0.3  # morning teaches the morning; other hours count this much
-LEAN_FULL, LEAN_FEW = 150.0, 30.0  # a room needs so many days to outweigh the others
+LEAN_FULL, LEAN_FEW = 300.0, 120.0  # a room needs so many days to outweigh its start, 72 h on
+LEAN_GROWS, LEAN_LEAST_H = 1.5, 6  # ... and days ~ lead ** this: near, its own ways show sooner
 FIRST_LESSON_H = 12
 LESSONS = 24
 OTHER_DAYS = 0.6
 WEEKEND_SEEN_H = 21 * 24.0  # three weekends: before that a weekend is not told from weather
-NEAR = 0.35  # within half a day a room's own ways show sooner
-ALL = tuple(range(len(FULL)))
+ALL = list(range(len(FULL)))
 # A usual change within the sensor's repeatability (0.2 K) is noise, and noise foretells nothing.
 STEADY_ALL_C, STEADY_NONE_C = 0.15, 0.3
-STILL_FROM, STILL_TO = 1.05, 1.2  # other rooms' error in this room, over that of 'as now'
+STILL_FROM, STILL_TO = 1.05, 1.2  # the starts' error in this room, over that of 'as now'
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,9 @@ class Lesson:
     still: FloatArray
 
 
-def learn(of: History, other: History, habits: Habits, local_now_s: float | None = None) -> Lesson:
+def learn(
+    of: History, other: History, habits: FloatArray, local_now_s: float | None = None
+) -> Lesson:
     """Fit every lead on the log's own past; rows still lacking their future hold NaN errors."""
     last = of.value.size - 1
     first = max(min(FIRST_LESSON_H, last), last - TEACH_H)
@@ -65,12 +69,12 @@ def learn(of: History, other: History, habits: Habits, local_now_s: float | None
         taught = weight * _day_kind(ago, lead, local_now_s)
         target = of.value[np.minimum(future, last)] - of.value[origins]
         known = (future <= last) & np.isfinite(target)
-        near = NEAR if lead <= 12 else 1.0
+        share = (max(lead, LEAN_LEAST_H) / LEADS_H[-1]) ** LEAN_GROWS
         guess = np.zeros(origins.size)
         lent = np.zeros(origins.size)
         for columns, start, days in (
-            (ALL, habits.full[k], LEAN_FULL * near),
-            (FEW, habits.few[k], LEAN_FEW * near),
+            (ALL, habits[k], LEAN_FULL * share),
+            (FEW, simple(lead)[FEW], LEAN_FEW * share),
         ):
             one = sight[:, columns]
             b = _lesson(one[known], target[known], taught[known], start, days)
@@ -107,7 +111,7 @@ def _lesson(
 
 
 def _stillness(target: FloatArray, lent: FloatArray, weight: FloatArray) -> float:
-    """How far (0..1) this room is one where 'as now' beats what other rooms teach."""
+    """How far (0..1) this room is one where 'as now' beats what the fits start from."""
     if target.size < LESSONS:
         return 0.0
     usual_c = float(np.median(np.abs(target)))

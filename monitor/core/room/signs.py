@@ -37,7 +37,9 @@ FULL = (
     "dew point, its day from its 7 days",
     "dew point, in 6 h",
 )
-FEW = (0, 2, 3, 4, 5, 7, 8, 9)  # the same for a thin log: columns of FULL
+FEW = [0, 2, 3, 4, 5, 7, 8, 9]  # the columns that a room can learn by itself
+SHAPE = 0.75  # of a day's swing carries on
+PULL_FROM_H, PULL_A_DAY, PULL_MOST = 18, 0.15, 0.4  # chosen with whole houses left out
 
 
 @dataclass(frozen=True)
@@ -106,3 +108,20 @@ def signs(of: History, other: History, rows: Rows, lead: int) -> FloatArray:
 def pattern(of: History, rows: Rows, lead: int) -> FloatArray:
     """The three-day mean at the clock time of now + lead, from now; 0 where unknown."""
     return np.nan_to_num(_at(of.over_3, rows - back_to_pattern(lead)) - of.value[rows], nan=0.0)
+
+
+def simple(lead: int) -> FloatArray:
+    """Weights (columns of FULL) of a forecast that no room need teach.
+
+    The day's shape of the week, from the present departure from it; from a day on a part of
+    that departure is let go, which grows with lead. Other houses' weights mislead at a day
+    ahead, this does not.
+    """
+    weights = np.zeros(len(FULL))
+    there, here = FULL.index("same hour, 7 days"), FULL.index("this hour, 7 days")
+    let_go = min(PULL_MOST, PULL_A_DAY * lead / 24.0) if lead >= PULL_FROM_H else 0.0
+    if lead % 24 == 0:
+        weights[there] = let_go  # there is here
+    else:
+        weights[there], weights[here] = SHAPE, let_go - SHAPE
+    return weights
