@@ -117,6 +117,7 @@ def notices_now() -> Answer:
 def _now_parts(con: sqlite3.Connection, here: Local) -> dict[str, object]:
     return {
         "alarms": views.standing(con, here),
+        "works": views.works(con, options(), here),
         "hidden": views.hidden(con, here),
         "quiet": _quiet(con),
         "ways": _way_views(con, here),
@@ -192,7 +193,7 @@ def _month_words(con: sqlite3.Connection, here: Local) -> dict[str, object]:
         worst = here.at(found.worst_day_s).strftime("%a %-d %b")
         mean = f"{found.mean_a_day:.1f}" if found.mean_a_day >= 0.1 else "less than 0.1"
         lines = [
-            f"{lines[0]}: {mean} a day in the mean, {found.median_a_day:g} on the median day, "
+            f"{lines[0]}: {mean} a day on average, {found.median_a_day:g} on a usual day, "
             f"{found.worst_a_day} on the worst ({worst})"
         ]
     if found.response_s is not None:
@@ -203,24 +204,25 @@ def _month_words(con: sqlite3.Connection, here: Local) -> dict[str, object]:
         lines.append(f"{_counted(found.never_seen, 'was', 'were')} over before anybody said 'seen'")
     names = sorted({wording.alarm_name(key) for key, _ in found.chattering})
     lines.append(
-        f"Chattering, three times within a minute: {', '.join(names) if names else 'none'}"
+        f"Came and went three times within a minute: {', '.join(names) if names else 'none'}"
     )
+    stale = sorted({wording.alarm_name(one.key) for one in found.stale})
+    named = f" ({', '.join(stale)})" if stale else ""
     lines.append(
-        f"Standing longer than a shift of 8 h: {len(found.standing) or 'none'}; stale, longer "
-        f"than a day: {len(found.stale) or 'none'}"
+        f"Stood longer than 8 h: {len(found.standing) or 'none'}; longer than a day: "
+        f"{len(found.stale) or 'none'}{named}"
     )
     return {
         "lines": [f"{line}." for line in lines],
         "rows": [
             (wording.PRIORITY_NAMES[key], wrong[key], acts[key],
-             f"{(wrong[key] + acts[key]) / whole:.0%}" if whole else "—")
+             f"{(wrong[key] + acts[key]) / whole:.0%}")
             for key in PRIORITIES
-        ],
+        ] if whole else [],
         "frequent": [
             (wording.alarm_name(one.key), one.times, wording.span(one.longest_s))
             for one in found.frequent[:6]
         ],
-        "stale": sorted({wording.alarm_name(one.key) for one in found.stale}),
     }  # fmt: skip
 
 

@@ -9,6 +9,8 @@ from datetime import timedelta
 from dashboard.wording import Local
 
 _NICE_HOURS = (0.25, 0.5, 1, 2, 3, 6, 12, 24, 48, 168, 336, 720, 2160)
+_NICE_MONTHS = (1, 2, 3, 6, 12, 24)
+_MONTH_H = 730.0
 
 
 @dataclass(frozen=True)
@@ -34,9 +36,10 @@ class TimeAxis:
         if self.elapsed:
             return self._elapsed(step)
         days = self.local.midnights(self.from_s - 86400.0, self.to_s)
+        if step > 336:
+            return self._months(days, hours, most)
         if step >= 24:
-            every = max(1, round(step / 24))
-            form = "%-d %b" if hours < 24 * 400 else "%b %Y"
+            every, form = round(step / 24), "%-d %b"
             kept = [d for d in days if self.local.at(d).toordinal() % every == 0]
             return [(d, self.local.at(d).strftime(form)) for d in kept if d >= self.from_s]
         found = []
@@ -46,6 +49,18 @@ class TimeAxis:
                     moment = self.local.at(at_s)
                     midnight = moment.hour == 0 and moment.minute == 0
                     found.append((at_s, moment.strftime("%a %-d" if midnight else "%H:%M")))
+        return found
+
+    def _months(self, days: list[float], hours: float, most: int) -> list[tuple[float, str]]:
+        """The first days of months, with their year where the axis is longer than one."""
+        every = next((n for n in _NICE_MONTHS if hours / _MONTH_H / n <= most), 60)
+        form = "%-d %b" if hours < 24 * 400 else "%b %Y"
+        found = []
+        for day in days:
+            moment = self.local.at(day)
+            whole = moment.year * 12 + moment.month - 1
+            if day >= self.from_s and moment.day == 1 and whole % every == 0:
+                found.append((day, moment.strftime(form)))
         return found
 
     def _clock_times(self, midnight_s: float, step: float) -> list[float]:

@@ -9,6 +9,7 @@ from werkzeug.wrappers import Response as Answer
 
 from dashboard import views, wording
 from dashboard.db import reader
+from dashboard.facts import peak_words
 from dashboard.forms import Form
 from dashboard.views import local
 from dashboard.wording import Local
@@ -172,7 +173,7 @@ def _lifts(measured: Measures | None, here: Local) -> str:
 def _heat_words(outlook: Outlook, here: Local) -> tuple[str, ...]:
     if outlook.peak_c is None:
         return ()
-    found = [f"It {views.peak_words(outlook.peak_c, here.units)}."]
+    found = [f"It {peak_words(outlook.peak_c, here.units)}."]
     if outlook.max_depth_mm is not None:
         deepest = here.units.quantity(outlook.max_depth_mm, "mm", 0)
         found.append(f"Deepest pour that stays cool enough in this room: {deepest}.")

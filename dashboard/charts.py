@@ -25,11 +25,12 @@ NOTHING = "Nothing was measured in this stretch."
 def room(
     con: sqlite3.Connection, key: str, from_s: float, to_s: float, local: Local, shown: Units,
     with_forecast: bool = False, other: str | None = None, other_name: str = "",
-    small: bool = False,
+    small: bool = False, brief: bool = False,
 ) -> tuple[Markup, Markup, str]:  # fmt: skip
     """Temperature with dew point, humidity, and a sentence that says the same.
 
-    `small` draws both low, for a sheet of paper, without values for a cursor.
+    `small` draws both low, for a sheet of paper, without values for a cursor. `brief` only
+    counts the troubled stretches, where the layers themselves say when and how long.
     """
     data = readings.sampled(con, key, from_s, min(to_s, local.now_s), POINTS)
     at_s = numbered(data.at_s)
@@ -65,14 +66,14 @@ def room(
                 )
             )
     shades = troubled(con, key, from_s, to_s, local)
-    text = _room_words(data, local, shown, shades)
+    text = _room_words(data, local, shown, shades, brief)
     if len(shades) > MOST_SHADES:
         # Slivers that nobody can tell apart; the words say how many and how long.
         shades = []
     draw = drawing.both if small else drawing.picture
     upper = draw(
         Chart("Temperature and dew point", from_s, to_s, shown.degree, lines, shades,
-              local.now_s, text=text, height=125 if small else 240),
+              local.now_s, text=text, height=108 if small else 240),
         local,
     )  # fmt: skip
     damp = Line(at_s, numbered(data.humidity_pct), "ink", "humidity",
@@ -81,7 +82,7 @@ def room(
     nameless = [replace(shade, name="") for shade in shades]
     lower = draw(
         Chart("Humidity", from_s, to_s, "%RH", [damp], nameless, local.now_s, floor=0.0,
-              ceiling=100.0, height=92 if small else 180, text=text),
+              ceiling=100.0, height=80 if small else 180, text=text),
         local,
     )  # fmt: skip
     return upper, lower, text
@@ -92,7 +93,7 @@ def troubled(
 ) -> list[Shade]:
     """Stretches in which the room was too cold or too damp, as the alarms' journal has them."""
     names = {"room_too_cold": ("cold", "too cold"), "room_too_damp": ("damp", "too damp"),
-             "room_too_hot": ("cold", "too hot")}  # fmt: skip
+             "room_too_hot": ("hot", "too hot")}  # fmt: skip
     begun: dict[str, float] = {}
     found = []
     for entry in reversed(alarms.journal(con, subject=f"room:{key}", to_s=to_s, limit=2000)):
@@ -104,20 +105,33 @@ def troubled(
             begun[change.key] = change.at_s
         elif not active and change.key in begun:
             found.append((change.key, begun.pop(change.key), change.at_s))
-    found += [(key_, start, min(to_s, local.now_s)) for key_, start in begun.items()]
+    end_s = min(to_s, local.now_s)
+    found += [(key_, start, end_s) for key_, start in begun.items()]
+
+    def when(key_: str, start: float, end: float) -> str:
+        still = end == end_s == local.now_s and key_ in begun and not local.dated
+        return f"since {local.clock(start)}" if still else local.between(start, end)
+
     return [
         Shade(max(start, from_s), end, names[key_][0],
-              f"{names[key_][1]} {local.between(start, end)}")
+              f"{names[key_][1]} {when(key_, start, end)}")
         for key_, start, end in sorted(found, key=lambda one: one[1])
         if end > from_s
     ]  # fmt: skip
 
 
-def _room_words(data: readings.Sampled, local: Local, shown: Units, shades: list[Shade]) -> str:
+def _room_words(
+    data: readings.Sampled, local: Local, shown: Units, shades: list[Shade], brief: bool
+) -> str:
     if len(data.at_s) == 0:
         return NOTHING
+    last_s = float(data.at_s[-1])
+    # A long span's last value stands for hours or days: it is now's if the next would be later.
+    usual = float(np.median(np.diff(data.at_s))) if len(data.at_s) > 1 else 0.0
+    recent = not local.dated and local.now_s - last_s < max(_NOW_S, usual)
+    until = "now" if recent else local.clock(last_s)
     words = (
-        f"From {local.clock(float(data.at_s[0]))} to {local.clock(float(data.at_s[-1]))}: "
+        f"From {local.clock(float(data.at_s[0]))} to {until}: "
         f"{shown.temperature(float(data.temp_min_c.min()))} to "
         f"{shown.temperature(float(data.temp_max_c.max()))}, on average "
         f"{shown.temperature(float(np.average(data.temp_c, weights=data.count)))}"
@@ -125,10 +139,23 @@ def _room_words(data: readings.Sampled, local: Local, shown: Units, shades: list
     if np.isfinite(data.humidity_pct).any():
         driest, dampest = np.nanmin(data.humidity_min_pct), np.nanmax(data.humidity_max_pct)
         words += f", {driest:.0f} to {dampest:.0f} %RH"
-    return f"{words}. {_shade_words(shades)}".strip()
+    told = _shade_counts(shades) if brief else _shade_words(shades)
+    return f"{words}. {told}".strip()
 
 
 FEW_SHADES = 3
+_NOW_S = 900.0  # what was measured this lately is now
+
+
+def _shade_counts(shades: list[Shade]) -> str:
+    """How often each trouble came: 'Too cold 6 times, too damp once.'"""
+    kinds = [shade.name[:8].strip() for shade in shades]
+    said = []
+    for kind in dict.fromkeys(kinds):
+        times = kinds.count(kind)
+        said.append(f"{kind} {'once' if times == 1 else f'{times} times'}")
+    words = ", ".join(said)
+    return f"{words[0].upper()}{words[1:]}." if words else ""
 
 
 def _shade_words(shades: list[Shade]) -> str:

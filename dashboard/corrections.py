@@ -10,6 +10,8 @@ from monitor.core.vocabulary import Piece
 from monitor.store import changes, marks
 from monitor.store.changes import Change
 
+# Fields that hold a measure, and its unit in the store.
+_MEASURES = {"depth_mm": "mm", "area_cm2": "cm²", "volume_ml": "ml", "pour_temp_c": "°C"}
 # Starting and ending are told elsewhere on the page.
 _ELSEWHERE = frozenset({"started", "ended_at_s", "outcome", "archived_at_s"})
 
@@ -63,6 +65,8 @@ def _mark_words(change: Change, name: str, here: Local) -> str:
 
 
 def _plain_name(field: str) -> str:
+    if field in _MEASURES:
+        field = field.rpartition("_")[0]
     return field.removesuffix("_at_s").replace("_", " ")
 
 
@@ -74,6 +78,8 @@ def _became(name: str, change: Change, here: Local) -> str:
 def _value(field: str, told: str | None, here: Local) -> str:
     if told is None or told == "":
         return "nothing"
+    if field in _MEASURES:
+        return here.units.quantity(float(told), _MEASURES[field])
     if field.endswith("_at_s"):
         return here.full(float(told))
     if field == "hardener_ratio":

@@ -33,7 +33,7 @@ def lessons(key: str) -> str:
     return render_template(
         "learned.html",
         profile=profile,
-        why=told.why,
+        why=here.spoken(told.why),
         speeds=[f"{speed:.0%}" for speed in told.speeds],
         since=None if told.since_s is None else here.full(told.since_s),
         layers=[

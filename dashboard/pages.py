@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from urllib.parse import urlsplit
 
 from flask import Blueprint, Response, render_template, request
 
@@ -14,6 +15,8 @@ from dashboard.views import local as local
 from monitor.store import pieces, readings, resins, settings
 
 pages = Blueprint("pages", __name__)
+# Addresses that no other machine can open.
+LOOPBACK = ("localhost", "127.0.0.1", "::1")
 
 for address, view in (
     ("/pour", before.pour),
@@ -65,7 +68,7 @@ def resin_page() -> str:
     shelf = [
         {
             "profile": profile,
-            "taught": options().taught(con, profile, here.now_s),
+            "taught": here.spoken(options().taught(con, profile, here.now_s)),
             "stages": [
                 (wording.STAGE_NAMES.get(key, key), wording.hours(stage.hours),
                  wording.BASIS_NAMES[stage.basis])
@@ -96,6 +99,7 @@ def settings_page() -> str:
         choices=CHOICES,
         sensors=readings.sensors(con),
         address=_address(),
+        at_home=urlsplit(_address()).hostname in LOOPBACK,
         zone=options().zone,
     )
 

@@ -9,9 +9,11 @@ from werkzeug.exceptions import RequestEntityTooLarge
 from werkzeug.wrappers import Response as Answer
 
 from dashboard import shrinking, wording
+from dashboard.api import answer, plain
 from dashboard.db import acting, now_s, reader
 from dashboard.going import back, refused
 from dashboard.views import local
+from monitor.core.vocabulary import Mark
 from monitor.store import changes, marks, photos, pieces
 from monitor.store.errors import StoreError
 
@@ -83,48 +85,48 @@ def _served(number: int, thumb: bool) -> Response:
     jpeg = photos.picture(reader(), number)
     if jpeg is None:
         abort(404, f"There is no photo {number}. It may have been deleted.")
-    answer = Response(mimetype="image/jpeg")
+    made = Response(mimetype="image/jpeg")
     # A number can be given again after a photo was deleted, so a browser asks each time.
-    answer.headers["Cache-Control"] = "private, no-cache"
-    answer.headers["Cross-Origin-Resource-Policy"] = "same-origin"
-    answer.headers["Content-Disposition"] = f'inline; filename="photo-{number}.jpg"'
-    answer.set_etag(hashlib.sha256(jpeg).hexdigest()[:20] + ("-small" if thumb else ""))
-    answer.make_conditional(request)
-    if answer.status_code == 200:
-        answer.data = shrinking.shrunk(jpeg, shrinking.THUMB_PX, 70).jpeg if thumb else jpeg
-    return answer
+    made.headers["Cache-Control"] = "private, no-cache"
+    made.headers["Cross-Origin-Resource-Policy"] = "same-origin"
+    made.headers["Content-Disposition"] = f'inline; filename="photo-{number}.jpg"'
+    made.set_etag(hashlib.sha256(jpeg).hexdigest()[:20] + ("-small" if thumb else ""))
+    made.make_conditional(request)
+    if made.status_code == 200:
+        made.data = shrinking.shrunk(jpeg, shrinking.THUMB_PX, 70).jpeg if thumb else jpeg
+    return made
 
 
 @photo_pages.get("/photos/<int:number>/delete")
 def ask_delete(number: int) -> str:
     """Are you sure? With the photo in sight."""
-    con, here = reader(), local()
-    found = photos.photo(con, number)
-    seen = None if found is None else marks.mark(con, found.mark_id)
-    if found is None or seen is None:
-        abort(404, f"There is no photo {number}. It may have been deleted already.")
-    return render_template(
-        "delete_photo.html",
-        photo=found,
-        words=f"{wording.MARK_NAMES[seen.kind]}, {here.full(seen.at_s)}",
-        piece=changes.piece_of(con, "marks", seen.id),
-    )
+    found, mark = _found(number)
+    words = f"{wording.MARK_NAMES[mark.kind]}, {local().full(mark.at_s)}"
+    return render_template("delete_photo.html", photo=found, words=words)
 
 
 @photo_pages.post("/photos/<int:number>/delete")
 def delete(number: int) -> Answer:
     """Delete a photo for good; the mark stays."""
+    _, mark = _found(number)
     with acting() as con:
-        mark_id = photos.remove(con, number, now_s())
-        piece = changes.piece_of(con, "marks", mark_id)
+        photos.remove(con, number, now_s())
+        piece = changes.piece_of(con, "marks", mark.id)
     return redirect(url_for("pages.piece", number=piece))
+
+
+def _found(number: int) -> tuple[photos.Photo, Mark]:
+    con = reader()
+    found = photos.photo(con, number)
+    mark = None if found is None else marks.mark(con, found.mark_id)
+    if found is None or mark is None:
+        abort(404, f"There is no photo {number}. It may have been deleted already.")
+    return found, mark
 
 
 @photo_pages.get("/api/v1/layers/<int:number>/marks")
 def marks_of(number: int) -> Response:
     """A layer's marks in order of time, each with where its photos are."""
-    from dashboard.api import answer, plain
-
     con = reader()
     if pieces.layer(con, number) is None:
         abort(404, f"There is no layer {number}.")
@@ -146,8 +148,6 @@ def marks_of(number: int) -> Response:
 @photo_pages.post("/api/v1/marks/<int:number>/photos")
 def add_photo(number: int) -> Response:
     """Put a photo beside a mark: the body is the picture itself."""
-    from dashboard.api import answer
-
     allow_photo()
     if marks.mark(reader(), number) is None:
         abort(404, f"There is no mark {number}.")

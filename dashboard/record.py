@@ -52,7 +52,8 @@ def _parts(found: Piece, here: Local, small: bool = False) -> dict[str, object]:
     keys = sensor_keys(found)
     rooms = []
     for key in keys:
-        upper, lower, words = charts.room(con, key, from_s, to_s, here, shown, small=small)
+        upper, lower, words = charts.room(con, key, from_s, to_s, here, shown, small=small,
+                                          brief=True)  # fmt: skip
         rooms.append({"key": key, "upper": upper, "lower": lower, "words": words})
     subjects = [f"room:{key}" for key in keys] + [f"layer:{one.id}" for one in found.layers]
     journal = [
@@ -140,9 +141,8 @@ def _times(layer: Layer, outlook: Outlook, here: Local) -> tuple[Time, ...]:
     found = []
     for stage in outlook.stages:
         at_s = stage.reached_at_s or stage.p50_s
-        # What was still to come when the layer ended is an estimate, and says so.
-        end_s = layer.ended_at_s or here.now_s
-        sure = at_s is not None and at_s <= end_s
+        # What was still to come when last reckoned is an estimate, and says so.
+        sure = stage.reached_at_s is not None
         took = "not in sight" if at_s is None else wording.span(at_s - layer.poured_at_s)
         found.append(
             Time(

@@ -36,7 +36,7 @@ DAYS_FROM_H, MONTHS_FROM_H = 168.0, 1000.0
 
 @dataclass(frozen=True)
 class Range:
-    """One day's or month's extremes and mean, in words."""
+    """One day's or month's extremes and mean, in the units of the table's head."""
 
     when: str
     low: str
@@ -49,7 +49,7 @@ def room() -> str:
     """The room over any span."""
     con, here = reader(), local()
     sensors = [one for one in readings.sensors(con) if one.last_at_s is not None]
-    known = {one.key: one.name for one in sensors}
+    known = {one.key: views.sensor_name(one) for one in sensors}
     key = request.args.get("sensor", "")
     if key not in known:
         key = sensors[0].key if sensors else ""
@@ -63,7 +63,7 @@ def room() -> str:
     upper = lower = words = ""
     ranges: list[Range] = []
     if key:
-        from_s = end_s - float(hours) * 3600.0
+        from_s = _begun(end_s - float(hours) * 3600.0, end_s, sensors, (key, other))
         upper, lower, words = charts.room(
             con, key, from_s, end_s + ahead_h * 3600.0, here, here.units,
             with_forecast=now, other=other if other in known and other != key else None,
@@ -72,7 +72,7 @@ def room() -> str:
         if float(hours) >= DAYS_FROM_H:
             ranges = _ranges(con, key, from_s, end_s, here, by_month=float(hours) > MONTHS_FROM_H)
     return render_template(
-        "room.html", sensors=sensors, key=key, other=other, hours=hours, spans=SPANS,
+        "room.html", sensors=sensors, names=known, key=key, other=other, hours=hours, spans=SPANS,
         upper=upper, lower=lower, words=words, ranges=ranges,
         nothing=words == charts.NOTHING,
         by_month=float(hours) > MONTHS_FROM_H, ahead=ahead_h > 0.0,
@@ -80,6 +80,14 @@ def room() -> str:
         other_name=known.get(other, ""),
         rooms=views.rooms(con, here, here.units), refusals=readings.refusals(con), local=here,
     )  # fmt: skip
+
+
+def _begun(
+    from_s: float, end_s: float, sensors: list[readings.Sensor], keys: tuple[str, str]
+) -> float:
+    """A long span starts where the log does: most of an empty axis tells nothing."""
+    first = [one.first_at_s for one in sensors if one.key in keys and one.first_at_s is not None]
+    return max(from_s, min(min(first, default=from_s), end_s - 86400.0))
 
 
 def _end_s(typed: str, here: Local) -> float:
@@ -111,13 +119,13 @@ def _ranges(
         humidity = "—"
         if damp.any():
             low, high = data.humidity_min_pct[damp].min(), data.humidity_max_pct[damp].max()
-            humidity = f"{low:.0f} to {high:.0f} %RH"
+            humidity = f"{low:.0f} to {high:.0f}"
         found.append(
             Range(
                 when=name,
-                low=shown.temperature(float(data.temp_min_c[its].min())),
-                mean=shown.temperature(mean_c),
-                high=shown.temperature(float(data.temp_max_c[its].max())),
+                low=f"{shown.shown(float(data.temp_min_c[its].min())):.1f}",
+                mean=f"{shown.shown(mean_c):.1f}",
+                high=f"{shown.shown(float(data.temp_max_c[its].max())):.1f}",
                 humidity=humidity,
             )
         )

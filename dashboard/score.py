@@ -12,6 +12,8 @@ from monitor import scores
 from monitor.core.vocabulary import Layer
 from monitor.store import pieces, readings
 
+FEW = 20  # times; a percentage of fewer says more than is known
+
 score = Blueprint("score", __name__)
 
 
@@ -29,7 +31,7 @@ def score_page() -> str:
         found = scores.of_room(con, sensor.key, here.now_s)
         rooms.append(
             {
-                "name": sensor.name,
+                "name": views.sensor_name(sensor),
                 "kept": found.kept,
                 "leads": [
                     {
@@ -57,7 +59,9 @@ def score_page() -> str:
 
 
 def _share(hits: int, of: int) -> str:
-    return "" if of == 0 else f"{hits} of {of} ({hits / of:.0%})"
+    if of < FEW:
+        return f"{hits} of {of}" if of else ""
+    return f"{hits} of {of} ({hits / of:.0%})"
 
 
 def _layer_view(

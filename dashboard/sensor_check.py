@@ -42,7 +42,7 @@ def _parts() -> dict[str, object]:
     con, here = reader(), local()
     shown = views.units(con)
     sensors = readings.sensors(con)
-    known = {one.key: one.name for one in sensors}
+    known = {one.key: views.sensor_name(one) for one in sensors}
     key = request.args.get("sensor", "")
     if key not in known:
         key = next(iter(known), "")

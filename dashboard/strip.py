@@ -14,7 +14,8 @@ from dashboard.wording import Local
 
 UPPER, LOWER, FOOT = 54.0, 112.0, 132.0
 # Beside the axis, so that neither 'now' nor a stage runs through the words.
-_GUTTER, _NARROW_GUTTER = 80.0, 48.0
+_GUTTER, _NARROW_GUTTER = 80.0, 52.0
+_NIGHT_WIDE = 52.0
 
 
 @dataclass(frozen=True)
@@ -45,8 +46,9 @@ def strip(
         f'<line class="rail" x1="{axis.left}" x2="{axis.right}" y1="{y}" y2="{y}"/>'
         for y in (UPPER, LOWER)
     )
-    parts = [shaded(axis, 24.0, FOOT, "night", a, b) for a, b in nights(axis)]
-    parts.append(_words(narrow) + rails)
+    dark = nights(axis)
+    parts = [shaded(axis, 24.0, FOOT, "night", a, b) for a, b in dark]
+    parts.append(_words(narrow) + rails + _night_word(axis, dark))
     above: list[float] = []
     below: list[float] = []
     for stop in stops:
@@ -83,16 +85,26 @@ def _words(narrow: bool) -> str:
     return f'<text class="tick" x="0" y="{UPPER + 4}">label</text>{below}'
 
 
+def _night_word(axis: TimeAxis, dark: Sequence[tuple[float, float]]) -> str:
+    """What the shade is, said once, in the first night wide enough for the word."""
+    wide = [a for a, b in dark if axis.x(b) - axis.x(a) > _NIGHT_WIDE]
+    if not wide:
+        return ""
+    return f'<text class="tick" x="{axis.x(wide[0]) + 5:.1f}" y="{FOOT - 3}">night</text>'
+
+
 def _stop(axis: TimeAxis, stop: Stop, at_s: float, y: float, css: str, taken: list[float]) -> str:
     x = axis.x(at_s)
     out = (
         f'<circle class="{css}" cx="{x:.1f}" cy="{y}" r="5">'
         f"<title>{escape(f'{stop.number} {stop.name}')}</title></circle>"
     )
-    if all(abs(x - other) > 15 for other in taken):
-        taken.append(x)
+    # Beside a near neighbour's number, as long as it still stands over its own stop.
+    place = max(x, taken[-1] + 15.0) if taken else x
+    if place - x <= 7.0:
+        taken.append(place)
         out += (
-            f'<text class="number" x="{x:.1f}" y="{y - 10}" text-anchor="middle">'
+            f'<text class="number" x="{place:.1f}" y="{y - 10}" text-anchor="middle">'
             f"{stop.number}</text>"
         )
     return out

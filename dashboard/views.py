@@ -12,6 +12,7 @@ from markupsafe import Markup
 
 from dashboard import coming, wording
 from dashboard.db import now_s, options, reader
+from dashboard.facts import facts_of
 from dashboard.options import Options
 from dashboard.strip import Stop, strip
 from dashboard.units import Units, units_of
@@ -25,7 +26,7 @@ from monitor.core.vocabulary import (
     Piece,
     StageOutlook,
 )
-from monitor.preview import dew_point_c, smokes
+from monitor.preview import dew_point_c
 from monitor.store import alarms, marks, outlooks, pieces, readings, settings, status
 
 # What came right again on its own is history, not a task.
@@ -48,6 +49,7 @@ class StageView:
     basis: str
     basis_name: str
     reached: bool
+    past: bool
     when: str
     band: str
     why: str
@@ -66,6 +68,9 @@ class AlarmView:
     phase: str
     since: str
     seen: bool
+    # The layer it is about, and whether that layer's own next act says its words already.
+    layer_id: int | None
+    said: bool
 
 
 @dataclass(frozen=True)
@@ -87,6 +92,7 @@ class LayerView:
     tape: bool
     tape_now: bool
     poured: str
+    act_now: bool = False
 
 
 @dataclass(frozen=True)
@@ -127,7 +133,7 @@ def rooms(con: sqlite3.Connection, local: Local, shown: Units) -> list[RoomView]
                 -sensor.last_at_s,
                 RoomView(
                     key=sensor.key,
-                    name=sensor.name,
+                    name=sensor_name(sensor),
                     temperature=shown.temperature(sensor.last_temp_c),
                     humidity="—" if humidity is None else f"{humidity:.0f} %RH",
                     dew_point="—" if dew is None else shown.temperature(dew),
@@ -138,6 +144,13 @@ def rooms(con: sqlite3.Connection, local: Local, shown: Units) -> list[RoomView]
             )
         )
     return [view for _, view in sorted(found, key=lambda pair: pair[0])]
+
+
+def sensor_name(sensor: readings.Sensor) -> str:
+    """A sensor's name; while nobody chose one, with its board's: 'bench air', not 'air'."""
+    if sensor.name != sensor.key.rpartition("/")[2]:
+        return sensor.name
+    return f"{sensor.node} {sensor.name}"
 
 
 def _trend(con: sqlite3.Connection, key: str, now_s: float, shown: Units) -> str:
@@ -175,10 +188,17 @@ def standing(con: sqlite3.Connection, local: Local) -> list[AlarmView]:
                     phase=wording.PHASE_NAMES[state.phase],
                     since=local.clock(state.raised_at_s or state.since_s),
                     seen=state.phase == "acknowledged",
+                    layer_id=_layer_id(state.subject),
+                    said=state.key in wording.SAID_BY_THE_ACT,
                 ),
             )
         )
     return [view for *_, view in sorted(found, key=lambda item: item[:3])]
+
+
+def _layer_id(subject: str) -> int | None:
+    kind, _, number = subject.partition(":")
+    return int(number) if kind == "layer" and number.isdecimal() else None
 
 
 def hidden(con: sqlite3.Connection, local: Local) -> list[tuple[int, str, str, str]]:
@@ -228,6 +248,7 @@ def stage_views(layer: Layer, outlook: Outlook, local: Local) -> tuple[StageView
             basis=stage.basis,
             basis_name=wording.BASIS_NAMES[stage.basis],
             reached=stage.reached_at_s is not None,
+            past=(stage.reached_at_s or stage.p50_s or local.now_s) < local.now_s,
             when=local.clock(stage.reached_at_s or stage.p50_s),
             band=_band(stage, local),
             why=local.spoken(stage.why),
@@ -305,7 +326,7 @@ def layer_view(
         act_when=when,
         act_means=means,
         state=wording.STATE_NAMES[outlook.state],
-        facts=_facts(layer, outlook, shown),
+        facts=facts_of(layer, outlook, shown),
         warnings=warnings_of(outlook, local, shown),
         stages=stage_views(layer, outlook, local),
         strip=strip_of(layer, outlook, local),
@@ -314,6 +335,7 @@ def layer_view(
         tape=opens is not None and "tape_window_open" not in done,
         tape_now=opens is not None and (opens.p10_s or local.now_s + 1.0) <= local.now_s,
         poured=poured,
+        act_now=when.startswith("now"),
     )
 
 
@@ -322,34 +344,6 @@ def _mark_words(mark: Mark) -> str:
     if mark.verdict:
         words += f", {wording.VERDICT_NAMES[mark.verdict]}"
     return f"{words}: {mark.note}" if mark.note else words
-
-
-def _facts(layer: Layer, outlook: Outlook, shown: Units) -> tuple[str, ...]:
-    if layer.resin.kind == "paint":
-        return (
-            ()
-            if layer.ended_at_s is not None
-            else (f"dries at {outlook.rate_now:.0%} of the label's speed now",)
-        )
-    cured = f"degree of cure {outlook.degree_of_cure:.0%}"
-    if outlook.state == "cured":
-        cured += ", as far as this room takes it"
-    found = [cured]
-    over = layer.ended_at_s is not None
-    if not over:
-        found.append(f"runs at {outlook.rate_now:.0%} of the label's speed now")
-    if outlook.cup_working_h is not None and layer.resin.kind == "pour" and not over:
-        found.append(f"in the cup it would keep {wording.hours(outlook.cup_working_h)}")
-    if outlook.peak_c is not None:
-        found.append(peak_words(outlook.peak_c, shown))
-    return tuple(found)
-
-
-def peak_words(peak_c: float, shown: Units) -> str:
-    """How hot a pour makes itself."""
-    if smokes(peak_c):
-        return f"heats itself past {shown.temperature(peak_c, 0)}: it smokes and cracks"
-    return f"warms itself to {shown.temperature(peak_c, 0)} at most"
 
 
 def warnings_of(outlook: Outlook, local: Local, shown: Units) -> tuple[str, ...]:
@@ -371,8 +365,9 @@ def warnings_of(outlook: Outlook, local: Local, shown: Units) -> tuple[str, ...]
 
 
 def bench(con: sqlite3.Connection, local: Local, shown: Units) -> list[LayerView]:
-    """Every open layer."""
-    return [layer_view(con, piece, layer, local, shown) for piece, layer in pieces.bench(con)]
+    """Every open layer, those with something to do now first."""
+    found = [layer_view(con, piece, layer, local, shown) for piece, layer in pieces.bench(con)]
+    return sorted(found, key=lambda view: not view.act_now)
 
 
 def numbered(values: FloatArray) -> list[float]:

@@ -94,7 +94,7 @@ PHASE_NAMES: Mapping[AlarmPhase, str] = {
 }
 BASIS_NAMES: Mapping[str, str] = {
     "label": "label",
-    "default": "default, the label is silent",
+    "default": "default",
     "learned": "learned from your marks",
 }
 BASES: Mapping[str, str] = {
@@ -130,6 +130,12 @@ STIR = (
     "cup (common practice; the label decides)."
 )
 
+# Alarms that say when an act is due: on the bench the layer's own first line says so.
+SAID_BY_THE_ACT = frozenset({
+    "working_time_nearly_up", "tape_window_open", "tape_window_closing",
+    "recoat_window_open", "recoat_window_closing",
+})  # fmt: skip
+
 # The first steps: what, why, where.
 FIRST_STEPS: Mapping[str, tuple[str, str, str]] = {
     "sensor": ("Connect a sensor", "It measures the room your piece cures in.",
@@ -139,6 +145,9 @@ FIRST_STEPS: Mapping[str, tuple[str, str, str]] = {
     "piece": ("Start a piece", "When the parts meet, start its clock.", "/pour"),
 }  # fmt: skip
 
+# One way to write a share, and one for humidity, whoever wrote the sentence.
+_PERCENT = re.compile(r"(?<=\d) %( ?RH)?")
+_WAYS: Mapping[str, str] = {"mqtt": "MQTT"}
 _MOMENT = re.compile(r"⟦(-?\d+)⟧")
 
 
@@ -216,7 +225,7 @@ class Local:
 
         Within a sentence a day is named once: 'from tomorrow 01:05 until 07:25'.
         """
-        text = self.units.spoken(text)
+        text = _PERCENT.sub(lambda found: " %RH" if found[1] else "%", self.units.spoken(text))
         out, told, end = "", None, 0
         for found in _MOMENT.finditer(text):
             between, at_s = text[end : found.start()], float(found[1])
@@ -286,6 +295,23 @@ def span(seconds: float) -> str:
         return f"{hours + (minutes >= 30)} h"
     days, hours = divmod(hours, 24)
     return f"{days} d {hours} h" if hours and days < 7 else f"{days} d"
+
+
+def sent(text: str) -> str:
+    """The store's 'mqtt sent, mail failed' as a person reads it."""
+    found = []
+    for part in text.split(", "):
+        name, _, how = part.partition(" ")
+        found.append(f"{how} {'for' if how == 'waiting' else 'by'} {_WAYS.get(name, name)}")
+    return ", ".join(found)
+
+
+def pace(rate: float, verb: str = "cures") -> str:
+    """How fast it goes beside the label, to the nearest twentieth."""
+    near = round(rate * 20.0) * 5
+    if near == 100:
+        return f"{verb} about as fast as the label says"
+    return f"{verb} at {near}% of the label's speed" if near else f"{verb} hardly at all"
 
 
 def hours(value: float) -> str:

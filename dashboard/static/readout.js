@@ -9,7 +9,8 @@ function readable(box) {
   const out = document.createElement("p");
   out.className = "readout quiet";
   out.setAttribute("aria-hidden", "true");
-  out.textContent = "Touch the chart, or use the arrow keys, to read its values.";
+  // Said once: beneath the other charts the line is there for the values alone.
+  if (!document.querySelector(".readout")) out.textContent = "Touch a chart, or use the arrow keys, to read its values.";
   box.after(out);
   const handle = document.createElement("div");
   handle.className = "handle";

@@ -282,12 +282,11 @@ def test_the_month_is_told_in_words_and_a_table(client, owner):
 
     text = page(client)
 
-    assert "1 alarm was raised: less than 0.1 a day in the mean" in text
+    assert "1 alarm was raised: less than 0.1 a day on average" in text
     assert "1 on the worst (Fri 18 Sep)" in text
     assert "answered within 10 min" in text
     assert "three times within a minute: none" in text
-    assert "Standing longer than a shift of 8 h: 1; stale, longer than a day: 1." in text
-    assert "Stale: Room too cold." in text
+    assert "Stood longer than 8 h: 1; longer than a day: 1 (Room too cold)." in text
     assert '<th scope="row">Urgent</th><td>1</td><td>0</td><td>50%</td>' in text
     assert '<th scope="row">Room too cold</th><td>1</td><td>2 d</td>' in text
 

@@ -114,7 +114,7 @@ def test_every_field_of_a_layer_can_be_put_right(client, stored):
     assert (layer.pour_temp_c, layer.hardener_ratio) == (21.5, 0.9)
     assert (layer.resin.key, layer.sensor, layer.probe) == ("slow_art", AIR, PROBE)
     page = piece_page(client)
-    for words in ("depth mm: 3.0 became 4.0", "hardener ratio: 100% of the label's became 90%",
+    for words in ("depth: 3 mm became 4 mm", "hardener ratio: 100% of the label's became 90%",
                   "batch: nothing became B7", "poured: "):  # fmt: skip
         assert words.replace("'", "&#39;") in page
 
@@ -181,9 +181,9 @@ def test_a_correction_is_undone_with_one_tap_and_the_undoing_too(client, stored)
 
     assert stored()[0].resin.key == "slow_art"
     client.post(f"/changes/{newest('resin:')}/undo")
-    client.post(f"/changes/{newest('depth mm:')}/undo")
+    client.post(f"/changes/{newest('depth:')}/undo")
     assert stored()[0] == before
-    client.post(f"/changes/{newest('depth mm:')}/undo")
+    client.post(f"/changes/{newest('depth:')}/undo")
     assert stored()[0].depth_mm == 5.0
 
 

@@ -183,7 +183,7 @@ def test_one_tap_logs_a_mark_and_one_takes_it_back(client, store_path):
 def test_a_correction_keeps_the_old_value_and_shows_it(client):
     data = {"name": "Flood", "depth_mm": "5", "area_cm2": "500", "base": "wood"}
     assert client.post("/layers/1/correct", data=data).status_code == 302
-    assert "depth mm: 3.0 became 5.0" in client.get("/pieces/1").get_data(as_text=True)
+    assert "depth: 3 mm became 5 mm" in client.get("/pieces/1").get_data(as_text=True)
 
 
 def test_deleting_needs_the_name_typed(client):

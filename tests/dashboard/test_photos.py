@@ -286,6 +286,7 @@ def test_a_photo_is_deleted_after_a_question(client, store_path):
     assert client.post("/photos/1/delete").headers["Location"] == "/pieces/1"
     assert held(store_path) == {}
     assert client.get("/photos/1/delete").status_code == 404
+    assert client.post("/photos/1/delete").status_code == 404
     assert "Tacky: photo deleted" in client.get("/pieces/1").get_data(as_text=True)
 
 
