@@ -14,7 +14,6 @@ import statistics
 import time
 import tracemalloc
 from collections.abc import Callable
-from dataclasses import replace
 
 import numpy as np
 from scipy.integrate import solve_ivp
