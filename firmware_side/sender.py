@@ -30,7 +30,7 @@ class Line(Protocol):
 
     up: bool
 
-    def send(self, topic: str, payload: bytes) -> bool:
+    def send(self, topic: str, payload: bytes, *, qos: int = 1) -> bool:
         """Hand over one message; False if it would not be taken."""
 
 
@@ -102,7 +102,9 @@ class Sender:
             records = [record for s in group for record in self._records(s)]
             relative_to_s = None if dated else uptime_s
             payload = encode(records, self._base_name, relative_to_s=relative_to_s)
-            if not self._line.send(self._topic, payload):
+            # A relative time is worth nothing once a broker has kept it for an absent reader;
+            # QoS 0 it does not keep, and the outbox sends anew with the time as it then is.
+            if not self._line.send(self._topic, payload, qos=1 if dated else 0):
                 return False
         return True
 

@@ -245,6 +245,8 @@ def _numbered(raw: Mapping[str, Any], record: Resolved, number: int) -> SenmlRec
     boot = _text(raw, "boot", where)
     if boot is not None and not 1 <= len(boot) <= 64:
         raise SenmlError(f"wrong type: boot of {where} has {len(boot)} characters, expected 1..64")
+    if boot is not None and not boot.isprintable():
+        raise SenmlError(f"wrong type: boot of {where} is {_show(boot)}, expected plain text")
     return SenmlRecord(
         record.name,
         record.unit,

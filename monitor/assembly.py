@@ -98,6 +98,7 @@ def monitor_of(config: Config, clock: Clock) -> tuple[Monitor, Dispatcher]:
         password=config.broker.password,
         will=(f"pourside/{config.site}/monitor/status", b"offline"),
         wake=wake,
+        now_s=clock.now_s,
     )
     zone = zone_of(config)
     ours = ("mqtt", "browser")

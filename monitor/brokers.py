@@ -8,6 +8,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import importlib.util
+import logging
 import os
 import pwd
 import shutil
@@ -18,6 +19,9 @@ from pathlib import Path
 from typing import Protocol
 
 from monitor.errors import MonitorError
+
+
+log = logging.getLogger(__name__)
 
 
 class BrokerError(MonitorError):
@@ -88,8 +92,14 @@ class MosquittoBroker:
         self._folder.mkdir(parents=True, exist_ok=True)
         config = self._folder / "mosquitto.conf"
         config.write_text(self._config(), encoding="utf-8")
+        if not _port_is_free(self.host, self.port):
+            # It would end at once, and we should speak to somebody else's.
+            raise BrokerError(
+                f"Mosquitto cannot listen on {self.host}:{self.port}: another program does. "
+                "Choose another broker.port, or use that broker: broker.run = 'none'"
+            )
         self._process = subprocess.Popen(
-            [binary, "-c", str(config)],
+            [*_ends_with_us(), binary, "-c", str(config)],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
@@ -188,6 +198,44 @@ def _end(process: subprocess.Popen[bytes] | None) -> None:
         process.wait()
 
 
+def _ends_with_us() -> list[str]:
+    """What to put before a command so that a killed parent leaves no broker behind."""
+    setpriv = shutil.which("setpriv")
+    return [setpriv, "--pdeathsig", "TERM"] if setpriv else []
+
+
+def _listens(host: str, port: int) -> bool:
+    try:
+        socket.create_connection((host, port), 0.5).close()
+    except OSError:
+        return False
+    return True
+
+
+# One of a killed process of ours may need a moment to save its queue and go.
+FREE_WITHIN_S = 3.0
+
+
+def _port_is_free(host: str, port: int) -> bool:
+    waiting = threading.Event()
+    for _ in range(int(FREE_WITHIN_S / 0.1)):
+        if not _listens(host, port):
+            return True
+        waiting.wait(0.1)
+    return False
+
+
+LOOK_EVERY_S = 1.0
+
+
+def keep(broker: Broker, stop: threading.Event) -> None:
+    """Start a broker anew whenever it has ended, until told to stop. Raises BrokerError."""
+    while not stop.wait(LOOK_EVERY_S):
+        if not broker.alive():
+            log.error("the broker ended by itself; starting it anew")
+            broker.start()
+
+
 START_WITHIN_S = 10.0
 
 
@@ -198,10 +246,7 @@ def _await_port(host: str, port: int, alive: object, name: str) -> None:
             raise BrokerError(
                 f"{name} ended as it started; is port {port} taken? Choose another broker.port"
             )
-        try:
-            socket.create_connection((host, port), 0.2).close()
-        except OSError:
-            waiting.wait(0.05)
-        else:
+        if _listens(host, port):
             return
+        waiting.wait(0.05)
     raise BrokerError(f"{name} did not listen on {host}:{port} within {START_WITHIN_S:g} s")

@@ -6,10 +6,11 @@ import logging
 import os
 import shutil
 import signal
+import sqlite3
 import sys
 import tempfile
 import threading
-from contextlib import closing, suppress
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 from types import FrameType
@@ -40,6 +41,9 @@ def main() -> None:
         sys.exit(error.exit_code)
     except (NodeError, SensorFault, OSError) as error:
         _tell(str(error))
+        sys.exit(1)
+    except sqlite3.Error as error:
+        _tell(f"the store cannot be written ({error}). Is the disk full? Look with: df -h")
         sys.exit(1)
 
 
@@ -192,20 +196,15 @@ def restore(config_path: Path, file: Path, yes: bool) -> None:
     config = _loaded(config_path)
     if not file.exists():
         raise ConfigError([f"there is no backup {file}"])
-    with closing(connection.open_reader(file)):
-        pass  # it opens and is ours
     target = config.store_path
+    if target.exists() and file.samefile(target):
+        raise ConfigError([f"{file} is the store itself; name a backup"])
     if target.exists() and not yes:
         raise ConfigError([f"{target} exists; add --yes to put the backup in its place"])
     target.parent.mkdir(parents=True, exist_ok=True)
-    aside = target.with_name(target.name + ".before-restore")
-    for suffix in ("-wal", "-shm"):
-        with suppress(FileNotFoundError):
-            Path(f"{target}{suffix}").unlink()
-    if target.exists():
-        target.replace(aside)
-    shutil.copyfile(file, target)
-    click.echo(f"Restored {file}." + (f" The old store is {aside}." if aside.exists() else ""))
+    with connection.holding(target):
+        aside = connection.restore(file, target)
+    click.echo(f"Restored {file}." + (f" The old store is {aside}." if aside else ""))
 
 
 @cli.command()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import os
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -148,9 +149,13 @@ _TABLES: Mapping[str, type[Any]] = {
     "clock": ClockConfig,
 }
 _LISTS: Mapping[str, type[Any]] = {"foreign": ForeignConfig, "channels": ChannelConfig}
+# What stands in topics and keys, as node and intake take it.
+_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.\-]{0,39}\Z")
+_IN_TOPICS = ("node", "sensor")
 _SECRETS = {"password": "password_env", "url": "url_env"}
 _NUMBERS: Mapping[str, tuple[float, float]] = {
     "broker.port": (1, 65535),
+    "channels.port": (1, 65535),
     "dashboard.port": (1, 65535),
     "node.interval_s": (2, 86400),
     "monitor.tick_s": (0.1, 3600),
@@ -180,6 +185,8 @@ def load(path: Path) -> Config:
         ) from None
     except tomllib.TOMLDecodeError as error:
         raise ConfigError([f"{path} is not TOML: {error}"]) from None
+    except RecursionError:
+        raise ConfigError([f"{path} is not TOML: nested too deeply"]) from None
     except (OSError, UnicodeDecodeError) as error:
         raise ConfigError([f"{path} cannot be read: {error}"]) from None
 
@@ -191,10 +198,14 @@ def read(table: Mapping[str, Any], environ: Mapping[str, str]) -> Config:
     simple = {"site": "home", "data_dir": "pourside-data", "time_zone": ""}
     for key, given in table.items():
         if key in simple:
-            if isinstance(given, str):
-                values[key] = Path(given).expanduser() if key == "data_dir" else given
-            else:
+            if not isinstance(given, str):
                 faults.append(f"{key} = {given!r}: expected text in quotes")
+            elif key != "data_dir":
+                values[key] = given
+            elif (folder := _folder(given)) is None:
+                faults.append(f"data_dir = {given!r}: expected a folder that there can be")
+            else:
+                values[key] = folder
         elif key in _TABLES:
             values[key] = _section(key, _TABLES[key], given, environ, faults)
         elif key in _LISTS:
@@ -273,9 +284,19 @@ def _cross_faults(config: Config) -> list[str]:
         faults.append("clock.start = 'replay', but node.source is not 'replay'")
     if config.clock.speed != 1.0 and not config.clock.start:
         faults.append("clock.speed without clock.start: a fast clock needs a time to start at")
-    for place, text in (("site", config.site), ("node.name", config.node.name)):
-        if not text or any(not (c.isalnum() or c in "-_.") for c in text):
-            faults.append(f"{place} = {text!r}: expected letters, digits, '-', '_' or '.'")
+    names = [
+        ("site", config.site),
+        ("node.name", config.node.name),
+        ("node.sensor", config.node.sensor),
+        *((f"foreign.{key}", getattr(one, key)) for one in config.foreign for key in _IN_TOPICS),
+    ]
+    for place, text in names:
+        if text and not _NAME.match(text):
+            faults.append(
+                f"{place} = {text!r}: expected letters a to z, digits, '-', '_' or '.', "
+                "a letter or digit first, 40 at most"
+            )
+    faults.extend(f"{place} is empty: expected a name" for place, text in names[:3] if not text)
     prefix = config.node.announce_to
     if prefix and (set(prefix) & set("+#\0 ") or "" in prefix.split("/")):
         faults.append(
@@ -292,12 +313,24 @@ def _cross_faults(config: Config) -> list[str]:
     for number, foreign in enumerate(config.foreign, 1):
         if not foreign.topic or not foreign.node:
             faults.append(f"foreign number {number}: topic and node must both be given")
-    names = [channel.name for channel in config.channels]
+        elif set(foreign.topic) & set("+#\0"):
+            faults.append(
+                f"foreign.topic = {foreign.topic!r}: expected one whole topic, without '+' or "
+                "'#'; give each sensor a block of its own"
+            )
+    called = [channel.name for channel in config.channels]
     faults.extend(
         f"channels.name = {name!r}: each channel needs a name of its own"
-        for name in sorted({name for name in names if not name or names.count(name) > 1})
+        for name in sorted({name for name in called if not name or called.count(name) > 1})
     )
     return faults
+
+
+def _folder(text: str) -> Path | None:
+    try:
+        return None if "\0" in text else Path(text).expanduser()
+    except RuntimeError:  # the home of nobody
+        return None
 
 
 def _is_zone(name: str) -> bool:

@@ -28,6 +28,8 @@ log = logging.getLogger(__name__)
 LOOK_EVERY_S = 0.25
 # Between two thinks at least this long, however fast people tap and readings come.
 THINK_APART_S = 0.5
+# So many batches in a row; then it thinks and tells the watchdog, whatever still waits.
+DRAINS = 20
 
 
 class MonitorDied(MonitorError):
@@ -75,10 +77,11 @@ class Monitor:
                 greeted = self.link.epoch
                 intake.tell_committed(con, self.link, self.site)
             fresh = 0
-            while taken := intake.drain(
-                con, self.link, self.site, self.foreign, self.clock.now_s()
-            ):
+            for _ in range(DRAINS):
+                taken = intake.drain(con, self.link, self.site, self.foreign, self.clock.now_s())
                 fresh += taken
+                if not taken:
+                    break
             if not self.link.alive():
                 raise MonitorDied(
                     f"the line to the broker broke inside the program ({self.link.fault!r})"

@@ -86,6 +86,9 @@ def store_batch(
             verdict = validation.foreign_message(site, node, fields, delivery.payload, now_s)
         else:
             node, kind = _address(delivery.topic)
+            if node and not intake_rows.takes_node(con, site, node):
+                intake_rows.refuse(con, "too many nodes", 1, delivery.topic, now_s)
+                continue
             if kind == "status" and node:
                 words = delivery.payload[:32].decode("utf-8", "replace")
                 intake_rows.set_status(con, site, node, words, now_s)
@@ -93,10 +96,12 @@ def store_batch(
             if not node:
                 intake_rows.refuse(con, "wrong topic", 1, delivery.topic, now_s)
                 continue
-            verdict = validation.senml_message(site, node, delivery.payload, now_s)
-        fresh += intake_rows.commit(
-            con, site, node, verdict.arrivals, verdict.handled, verdict.lows, now_s
-        )
+            came_s = now_s if delivery.at_s is None else delivery.at_s
+            verdict = validation.senml_message(site, node, delivery.payload, came_s)
+        arrivals = intake_rows.takes(con, verdict.arrivals)
+        fresh += intake_rows.commit(con, site, node, arrivals, verdict.handled, verdict.lows, now_s)
+        if crowd := len(verdict.arrivals) - len(arrivals):
+            intake_rows.refuse(con, "too many sensors", crowd, delivery.topic, now_s)
         for reason, count in verdict.refused.items():
             intake_rows.refuse(con, reason, count, verdict.example, now_s)
         if verdict.lows:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import queue
 import socket
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -41,6 +41,8 @@ class Delivery:
     mid: int
     qos: int
     epoch: int
+    # When it came: a time told relative to now is relative to this. None: not known.
+    at_s: float | None = None
 
 
 def speaks_5(host: str, port: int) -> bool:
@@ -69,6 +71,7 @@ class Link:
         password: str = "",
         will: tuple[str, bytes] | None = None,
         wake: threading.Event | None = None,
+        now_s: Callable[[], float] | None = None,
     ) -> None:
         self.inbox: queue.SimpleQueue[Delivery] = queue.SimpleQueue()
         self.fault: BaseException | None = None
@@ -77,6 +80,7 @@ class Link:
         self._client_id, self._topics = client_id, list(topics)
         self._login, self._will = (username, password), will
         self._wake = wake or threading.Event()
+        self._now_s: Callable[[], float | None] = now_s or (lambda: None)
         self._stop = threading.Event()
         self._epoch = 0
         self._connected = threading.Event()
@@ -95,7 +99,8 @@ class Link:
             if self._will is not None and self.connected:
                 client.publish(self._will[0], self._will[1], qos=1, retain=True).wait_for_publish(2)
             client.disconnect()
-        self._thread.join(5)
+        if self._thread.ident is not None:
+            self._thread.join(5)
 
     @property
     def connected(self) -> bool:
@@ -244,6 +249,7 @@ class Link:
                 message.mid,
                 message.qos,
                 self._epoch,
+                self._now_s(),
             )
         )
         self._wake.set()

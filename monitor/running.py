@@ -86,10 +86,11 @@ def _page(config: Config, clock: Clock, is_demo: bool = False) -> Iterator[str]:
         server = create_server(
             app, host=config.dashboard.host, port=config.dashboard.port, threads=8
         )
-    except OSError as error:
+    except (OSError, ValueError) as error:  # waitress: ValueError for a host that is none
         raise ConfigError(
-            [f"the page cannot listen on port {config.dashboard.port} ({error.strerror}); "
-             "choose another port"]
+            [f"the page cannot listen on {config.dashboard.host} port {config.dashboard.port} "
+             f"({getattr(error, 'strerror', None) or error}); choose another port, or a host "
+             "of this machine (0.0.0.0 is all of them)"]
         ) from error  # fmt: skip
     thread = threading.Thread(target=server.run, name="page", daemon=True)
     thread.start()
@@ -104,16 +105,19 @@ def _address(config: Config) -> str:
     host = config.dashboard.host
     if host in ("0.0.0.0", "::", ""):
         host = f"{socket.gethostname()}.local"
+    if ":" in host:  # RFC 3986 section 3.2.2
+        host = f"[{host}]"
     return f"http://{host}:{config.dashboard.port}/"
 
 
 def run_monitor(config: Config, stop: threading.Event) -> None:
     """The monitor and the telling until told to stop."""
-    _monitor(config, Clock(node_role.start_s(config), config.clock.speed), stop)
+    config.data_dir.mkdir(parents=True, exist_ok=True)
+    with connection.holding(config.store_path):
+        _monitor(config, Clock(node_role.start_s(config), config.clock.speed), stop)
 
 
 def _monitor(config: Config, clock: Clock, stop: threading.Event) -> None:
-    config.data_dir.mkdir(parents=True, exist_ok=True)
     connection.open_owner(config.store_path).close()
     monitor, dispatcher = assembly.monitor_of(config, clock)
     crew = Crew(stop)
@@ -162,22 +166,27 @@ def _answers(page: DashboardConfig) -> bool:
 def run_up(config: Config, stop: threading.Event, say: SAY) -> None:
     """Everything that the config names, in one process."""
     config.data_dir.mkdir(parents=True, exist_ok=True)
-    broker = assembly.broker_of(config)
-    if broker is not None:
-        broker.start()
-    try:
-        _together(config, stop, say)
-    finally:
+    with connection.holding(config.store_path):
+        broker = assembly.broker_of(config)
         if broker is not None:
-            broker.stop()
+            broker.start()
+        try:
+            _together(config, broker, stop, say)
+        finally:
+            if broker is not None:
+                broker.stop()
 
 
-def _together(config: Config, stop: threading.Event, say: SAY) -> None:
+def _together(
+    config: Config, broker: brokers.Broker | None, stop: threading.Event, say: SAY
+) -> None:
     connection.open_owner(config.store_path).close()
     clock = Clock(node_role.start_s(config), config.clock.speed)
     crew = Crew(stop)
     with _page(config, clock) as address:
         say(f"The page is at {address}")
+        if broker is not None:
+            crew.add("broker", lambda: brokers.keep(broker, stop))
         crew.add("monitor", lambda: _monitor(config, clock, stop))
         if config.node.source != "none":
             ticking = node_clock.Clock(node_role.start_s(config), config.clock.speed)

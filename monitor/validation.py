@@ -126,7 +126,9 @@ def _numbers(payload: bytes) -> tuple[tuple[Handled, ...], dict[str, int]]:
         if not isinstance(record, dict):
             continue
         boot, seq = record.get("boot"), _whole(record.get("seq"))
-        if isinstance(boot, str) and 0 < len(boot) <= 64 and seq is not None:
+        if not isinstance(boot, str) or not 0 < len(boot) <= 64 or not boot.isprintable():
+            continue
+        if seq is not None:
             handled[Handled(boot, seq)] = None
             lows[boot] = max(lows.get(boot, 0), _whole(record.get("low")) or 0)
     return tuple(handled), lows

@@ -29,6 +29,7 @@ LONGEST_RETRY_S = 300.0
 PERMANENT_RETRY_S = 3600.0  # somebody has to mend it first
 GIVE_UP_S = 24 * 3600.0  # yesterday's news helps nobody
 FAILING_AFTER = 3  # attempts in a row
+AGAIN_S = 5.0  # the store could not be written: disk full, or held by another
 
 _PRESSING: tuple[Priority, ...] = ("urgent", "soon", "note")
 
@@ -58,6 +59,8 @@ class Dispatcher:
         self._faults: Mapping[str, str | None] = dict.fromkeys(self._channels)
         self._paused_until_s: dict[str, float] = {}
         self._shown: dict[str, Priority | None] = {}
+        # Sent, but the store would not take that down: marked before anything more is sent.
+        self._unmarked: dict[int, float] = {}
         self.fault: Exception | None = None
 
     def faults(self) -> Mapping[str, str | None]:
@@ -68,7 +71,11 @@ class Dispatcher:
         return self._faults
 
     def run_once(self, con: sqlite3.Connection, now_s: float) -> int:
-        """Send what is due; the number of notices sent. Failures are marked, not raised."""
+        """Send what is due; the number of notices sent. Failures are marked, not raised.
+
+        Raises sqlite3.OperationalError where the store cannot be written.
+        """
+        self._mark_sent(con)
         waiting: dict[str, list[NoticeRow]] = {}
         for row in notices.due(con, now_s):
             waiting.setdefault(row.channel, []).append(row)
@@ -120,20 +127,33 @@ class Dispatcher:
         try:
             con = open_writer(path)
             try:
-                self.decline_trials(con, now_s())
-                version, looks = -1, 0
-                while not stop.wait(LOOK_S):
-                    looks += 1
-                    news = data_version(con)
-                    if news != version or looks % LOOKS == 0:
-                        version = news
-                        self.run_once(con, now_s())
-                        self.answer_trials(con, now_s())
+                self._run(con, stop, now_s)
             finally:
                 con.close()
         except Exception as error:
             self.fault = error
             log.exception("notices are no longer sent")
+
+    def _run(
+        self, con: sqlite3.Connection, stop: threading.Event, now_s: Callable[[], float]
+    ) -> None:
+        declined, trouble, version, looks = False, "", -1, 0
+        while not stop.wait(AGAIN_S if trouble else LOOK_S):
+            looks += 1
+            try:
+                if not declined:
+                    self.decline_trials(con, now_s())
+                    declined = True
+                news = data_version(con)
+                if trouble or news != version or looks % LOOKS == 0:
+                    version = news
+                    self.run_once(con, now_s())
+                    self.answer_trials(con, now_s())
+                trouble = ""
+            except sqlite3.OperationalError as error:
+                if str(error) != trouble:
+                    log.error("notices wait: the store cannot be written (%s)", error)
+                trouble = str(error)
 
     def _send_all(
         self, con: sqlite3.Connection, channel: Channel, rows: Sequence[NoticeRow], now_s: float
@@ -153,11 +173,18 @@ class Dispatcher:
                 # It is down: the others would only wait for its time limit.
                 self._paused_until_s[channel.name] = self._retry_s(channel.name, now_s)
                 return sent
-            with writing(con):
-                for row in carried:
-                    notices.mark_sent(con, row.id, now_s)
+            self._unmarked.update((row.id, now_s) for row in carried)
+            self._mark_sent(con)
             sent += 1
         return sent
+
+    def _mark_sent(self, con: sqlite3.Connection) -> None:
+        if not self._unmarked:
+            return
+        with writing(con):
+            for number, at_s in self._unmarked.items():
+                notices.mark_sent(con, number, at_s)
+        self._unmarked.clear()
 
     def _paused(self, name: str, now_s: float) -> bool:
         left_s = self._paused_until_s.get(name, now_s) - now_s

@@ -125,6 +125,12 @@ def take(con: sqlite3.Connection, id_: int, layer_id: int, ml: float, at_s: floa
     )
 
 
+def drawing(con: sqlite3.Connection) -> list[int]:
+    """The layers that took anything."""
+    rows = con.execute("SELECT DISTINCT layer_id FROM bottle_uses ORDER BY layer_id")
+    return [int(row[0]) for row in rows]
+
+
 def uses(con: sqlite3.Connection, layer_id: int) -> list[Use]:
     """What a layer took, from which bottles."""
     rows = con.execute(

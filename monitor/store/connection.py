@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import fcntl
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
 from sqlite_utils import Database
@@ -89,10 +90,12 @@ def writing(con: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
     con.execute("BEGIN IMMEDIATE")
     try:
         yield con
+        con.execute("COMMIT")
     except BaseException:
-        con.execute("ROLLBACK")
+        # A full disk may have ended the transaction already.
+        if con.in_transaction:
+            con.execute("ROLLBACK")
         raise
-    con.execute("COMMIT")
 
 
 def data_version(con: sqlite3.Connection) -> int:
@@ -101,9 +104,55 @@ def data_version(con: sqlite3.Connection) -> int:
 
 
 def back_up(con: sqlite3.Connection, target: Path) -> None:
-    """Copy the whole store, consistent even while it is written to."""
-    copy = sqlite3.connect(target)
+    """Copy the whole store, consistent even while it is written to. Raises StoreError."""
     try:
-        con.backup(copy)
-    finally:
-        copy.close()
+        with closing(sqlite3.connect(target)) as copy:
+            con.backup(copy)
+    except sqlite3.Error as error:
+        with suppress(OSError):
+            target.unlink()  # half a copy is none
+        raise StoreError(
+            f"the copy {target} cannot be written ({error}); expected a writable folder with "
+            "room for the whole store. Look with: df -h"
+        ) from error
+
+
+@contextmanager
+def holding(path: Path) -> Iterator[None]:
+    """Be the only one to own the store at `path`; raises StoreError where another does.
+
+    Ends with the process, however it ends. Readers and the page's writers need not hold it.
+    """
+    with path.with_name(f"{path.name}.lock").open("a", encoding="ascii") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            raise StoreError(
+                f"a monitor works on the store {path} already; stop it first "
+                "(a service: sudo systemctl stop pourside-monitor)"
+            ) from None
+        yield
+
+
+def restore(source: Path, target: Path) -> Path | None:
+    """Put a backup, of this or an earlier version, in place of the store.
+
+    Returns where the old store is kept, or None if there was none. Hold the store while
+    calling. Raises StoreError, having changed nothing, where the backup cannot be used.
+    """
+    fresh = target.with_name(f"{target.name}.restoring")
+    with closing(_connect(source)) as con:
+        _refuse_newer(source, con)
+        if not _applied(con):
+            raise StoreError(f"{source} is not a backup of a Pourside store; name another file")
+        fresh.unlink(missing_ok=True)
+        back_up(con, fresh)
+    aside = target.with_name(f"{target.name}.before-restore")
+    had_one = target.exists()
+    # What a killed monitor had committed may be in the write-ahead log alone: it goes along.
+    for suffix in ("-shm", "-wal", ""):
+        Path(f"{aside}{suffix}").unlink(missing_ok=True)
+        with suppress(FileNotFoundError):
+            Path(f"{target}{suffix}").replace(f"{aside}{suffix}")
+    fresh.replace(target)
+    return aside if had_one else None

@@ -37,6 +37,29 @@ def node_id(con: sqlite3.Connection, site: str, node: str) -> int:
     return int(row[0])
 
 
+# A house has a handful; each costs a forecast at every tick, so junk must not add without end.
+MOST_SENSORS = 64
+
+
+def takes_node(con: sqlite3.Connection, site: str, node: str) -> bool:
+    """Whether this node is known or there is room for one more."""
+    known = con.execute("SELECT 1 FROM nodes WHERE site = ? AND node = ?", (site, node)).fetchone()
+    held = con.execute("SELECT count(*) FROM nodes").fetchone()[0]
+    return known is not None or int(held) < MOST_SENSORS
+
+
+def takes(con: sqlite3.Connection, arrivals: Sequence[Arrival]) -> list[Arrival]:
+    """The samples of known sensors, and of new ones while there is room."""
+    known = {str(key) for (key,) in con.execute("SELECT key FROM sensors")}
+    taken = []
+    for arrival in arrivals:
+        if arrival.sensor not in known and len(known) >= MOST_SENSORS:
+            continue
+        known.add(arrival.sensor)
+        taken.append(arrival)
+    return taken
+
+
 def nodes(con: sqlite3.Connection, site: str) -> list[str]:
     """Every node of a site ever heard."""
     rows = con.execute("SELECT node FROM nodes WHERE site = ? ORDER BY node", (site,))
@@ -79,20 +102,9 @@ def commit(
                 continue
             _arrive(con, node_row, arrival.boot, arrival.seq)
         sensor = _sensor_id(con, node_row, arrival.sensor)
-        cursor = con.execute(
-            "INSERT OR IGNORE INTO readings "
-            "(sensor_id, taken_ms, temp_centi_c, humidity_deci_pct, received_ms) "
-            "VALUES (?, ?, ?, ?, ?)",
-            (
-                sensor,
-                ms(arrival.taken_at_s),
-                round(arrival.temp_c * 100),
-                None if arrival.humidity_pct is None else round(arrival.humidity_pct * 10),
-                received,
-            ),
-        )
-        if cursor.rowcount:
-            fresh.setdefault(sensor, []).append(int(arrival.taken_at_s))
+        taken_ms = _keep(con, sensor, arrival, received)
+        if taken_ms is not None:
+            fresh.setdefault(sensor, []).append(taken_ms // 1000)
     for one in handled:
         _arrive(con, node_row, one.boot, one.seq)
     for sensor, taken in fresh.items():
@@ -102,6 +114,37 @@ def commit(
     if arrivals or handled:
         con.execute("UPDATE nodes SET heard_ms = ? WHERE id = ?", (received, node_row))
     return sum(len(taken) for taken in fresh.values())
+
+
+# A board that does not know the time tells "just now" of several samples in a burst.
+_APART_MS = 20
+
+
+def _keep(con: sqlite3.Connection, sensor: int, arrival: Arrival, received_ms: int) -> int | None:
+    """Store one sample; its time in ms, or None where this moment has a reading already.
+
+    A numbered sample that has not arrived before is a new one: where it falls on the moment of
+    another, it is put beside it rather than lost.
+    """
+    first_ms = ms(arrival.taken_at_s)
+    humidity = None if arrival.humidity_pct is None else round(arrival.humidity_pct * 10)
+    for taken_ms in range(first_ms, first_ms + _APART_MS):
+        cursor = con.execute(
+            "INSERT OR IGNORE INTO readings "
+            "(sensor_id, taken_ms, temp_centi_c, humidity_deci_pct, received_ms) "
+            "VALUES (?, ?, ?, ?, ?)",
+            (sensor, taken_ms, round(arrival.temp_c * 100), humidity, received_ms),
+        )
+        if cursor.rowcount:
+            return taken_ms
+        held = con.execute(
+            "SELECT temp_centi_c, humidity_deci_pct FROM readings "
+            "WHERE sensor_id = ? AND taken_ms = ?",
+            (sensor, taken_ms),
+        ).fetchone()
+        if arrival.seq is None or held == (round(arrival.temp_c * 100), humidity):
+            return None
+    return None
 
 
 def _arrive(con: sqlite3.Connection, node: int, boot: str, seq: int) -> None:
@@ -147,9 +190,9 @@ BOOTS_TOLD = 8
 def committed(con: sqlite3.Connection, site: str, node: str) -> dict[str, int]:
     """'Committed through N' of the node's latest boots, for the retained message."""
     rows = con.execute(
-        "SELECT boot, through FROM progress WHERE node_id = ? AND through >= 0 "
-        "ORDER BY touched_ms DESC LIMIT ?",
-        (node_id(con, site, node), BOOTS_TOLD),
+        "SELECT boot, through FROM progress JOIN nodes ON nodes.id = node_id "
+        "WHERE site = ? AND node = ? AND through >= 0 ORDER BY touched_ms DESC LIMIT ?",
+        (site, node, BOOTS_TOLD),
     )
     return {boot: int(through) for boot, through in rows}
 
@@ -159,5 +202,10 @@ def refuse(con: sqlite3.Connection, reason: str, count: int, example: str, at_s:
     con.execute(
         "INSERT INTO refusals VALUES (?, ?, ?, ?) ON CONFLICT (reason) DO UPDATE SET "
         "count = count + excluded.count, last_ms = excluded.last_ms, example = excluded.example",
-        (reason, count, ms(at_s), example[:200]),
+        (reason, count, ms(at_s), _storable(example[:200])),
     )
+
+
+def _storable(text: str) -> str:
+    """Half a character, which JSON can spell, becomes a question mark."""
+    return text.encode("utf-8", "replace").decode()

@@ -67,11 +67,10 @@ def add(
     return int(cursor.lastrowid or 0)
 
 
-def remove(con: sqlite3.Connection, id_: int, at_s: float) -> int:
-    """Delete a photo for good; returns its mark. That there was one stays in the changes."""
+def remove(con: sqlite3.Connection, id_: int, at_s: float) -> None:
+    """Delete a photo for good. That there was one stays in the changes."""
     gone = photo(con, id_)
     if gone is None:
         raise StoreError(f"there is no photo {id_}; reload the page and try again")
     con.execute("DELETE FROM photos WHERE id = ?", (id_,))
     changes.note(con, "marks", gone.mark_id, at_s, "photo", f"{gone.width}×{gone.height}", None)
-    return gone.mark_id

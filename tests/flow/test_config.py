@@ -95,3 +95,28 @@ def test_a_kernels_thermometer_needs_its_file():
     assert faults({"node": {"source": "kernel"}}) == [
         "node.file is empty: name the kernel's file of the thermometer"
     ]
+
+
+@pytest.mark.parametrize(
+    ("table", "said"),
+    [
+        ({"data_dir": "a\0b"}, "data_dir = 'a\\x00b': expected a folder"),
+        ({"data_dir": "~nobody-of-this-name/x"}, "data_dir = '~nobody-of-this-name/x': expected"),
+        ({"node": {"name": "büro"}}, "node.name = 'büro': expected letters a to z"),
+        ({"node": {"sensor": "a/b"}}, "node.sensor = 'a/b': expected letters a to z"),
+        ({"site": ""}, "site is empty"),
+        ({"foreign": [{"topic": "a/+/b", "node": "n"}]}, "foreign.topic = 'a/+/b': expected one"),
+        ({"foreign": [{"topic": "a", "node": "x/y"}]}, "foreign.node = 'x/y': expected letters"),
+        ({"channels": [{"name": "a", "port": 99999}]}, "channels.port = 99999: expected 1 to"),
+    ],
+)
+def test_what_would_only_fail_later_is_told_at_once(table, said):
+    (fault,) = faults(table)
+    assert fault.startswith(said)
+
+
+def test_a_file_nested_without_end_is_told(tmp_path):
+    path = tmp_path / "pourside.toml"
+    path.write_text("a = " + "[" * 5000)
+    with pytest.raises(ConfigError, match="nested too deeply"):
+        config.load(path)

@@ -28,11 +28,14 @@ class CountingSource:
     def __init__(self, total: int) -> None:
         self.total = total
         self.taken: list[float] = []
+        self.taken_at_s: list[float] = []
+        self._clock = node_clock.Clock()
         self.done = threading.Event()
         self.reached = {n: threading.Event() for n in range(0, total + 1, 10)}
 
     def read(self) -> Sample:
         if len(self.taken) < self.total:
+            self.taken_at_s.append(self._clock.now_s())
             self.taken.append(round(0.01 * (len(self.taken) + 1), 2))
             event = self.reached.get(len(self.taken))
             if event is not None:
@@ -47,7 +50,7 @@ class CountingSource:
 class House:
     """A node in a thread, a monitor in a process, a broker of the test's choice."""
 
-    def __init__(self, folder: Path, port: int, total: int) -> None:
+    def __init__(self, folder: Path, port: int, total: int, clock_set: bool) -> None:
         self.config = folder / "pourside.toml"
         self.config.write_text(
             f'data_dir = "{folder / "data"}"\n[broker]\nport = {port}\n[monitor]\ntick_s = 30\n',
@@ -69,7 +72,7 @@ class House:
         self.node = threading.Thread(
             target=sensor_node.run,
             args=(options, self.source, node_clock.Clock(), self.stop),
-            kwargs={"is_set": lambda: True},
+            kwargs={"is_set": lambda: clock_set},
             daemon=True,
         )
 
@@ -100,6 +103,10 @@ class House:
         except StoreError:  # the monitor is still preparing it
             return []
 
+    def stored_at_s(self) -> list[float]:
+        with closing(connection.open_reader(self.store)) as con:
+            return readings.raw(con, KEY, 0.0, 4e9).at_s.tolist()
+
     def await_all(self) -> None:
         """Look until every sample is there; the store's own events end the wait early."""
         look = threading.Event()
@@ -113,8 +120,8 @@ class House:
 def house(tmp_path):
     made: list[House] = []
 
-    def make(port: int, total: int = 200) -> House:
-        made.append(House(tmp_path, port, total))
+    def make(port: int, total: int = 200, clock_set: bool = True) -> House:
+        made.append(House(tmp_path, port, total, clock_set))
         return made[-1]
 
     yield make
@@ -157,3 +164,23 @@ def test_a_node_that_starts_before_any_broker_loses_nothing(embedded, house):
     embedded.start()
     here.await_all()
     assert here.stored() == here.source.taken
+
+
+def test_a_board_without_the_time_loses_nothing_and_dates_what_waited_rightly(mosquitto, house):
+    """A time relative to now is worth nothing once a broker has kept it for a monitor."""
+    here = house(mosquitto().port, clock_set=False)
+    here.start_monitor()
+    here.node.start()
+    assert here.source.reached[60].wait(WITHIN_S)
+    here.kill_monitor()
+    assert here.source.done.wait(WITHIN_S)
+    here.start_monitor()
+    here.await_all()
+    dated = dict(zip(here.stored(), here.stored_at_s(), strict=True))
+    assert sorted(dated) == here.source.taken
+    late_s = [
+        dated[taken] - at_s
+        for taken, at_s in zip(here.source.taken, here.source.taken_at_s, strict=True)
+    ]
+    # On its way for less than a second even on a busy machine; the outage lasted for more.
+    assert max(map(abs, late_s)) < 1.0
