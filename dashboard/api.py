@@ -14,6 +14,7 @@ from dashboard.db import acting, now_s, options, reader
 from dashboard.forms import Form
 from dashboard.openapi import document
 from dashboard.views import local
+from monitor import measuring
 from monitor import preview as ahead
 from monitor.core.vocabulary import (
     Base,
@@ -23,7 +24,7 @@ from monitor.core.vocabulary import (
     ResinProfile,
     TapeVerdict,
 )
-from monitor.store import alarms, marks, outlooks, pieces, readings, resins
+from monitor.store import alarms, bottles, marks, outlooks, pieces, plans, readings, resins
 from monitor.store.packing import pack
 
 api = Blueprint("api", __name__)
@@ -54,7 +55,10 @@ def plain(value: Any) -> Any:
 
 def body() -> dict[str, Any]:
     """The request's JSON object."""
-    found = request.get_json(force=True, silent=True)
+    try:
+        found = request.get_json(force=True, silent=True)
+    except RecursionError:  # lists within lists within lists
+        found = None
     if not isinstance(found, dict):
         abort(400, "The body is not a JSON object; send one with Content-Type application/json.")
     return found
@@ -321,6 +325,25 @@ def acknowledge(number: int) -> Response:
     """Say that somebody knows; the monitor answers at its next tick."""
     acts.ask_alarm(number, "acknowledge", "")
     return answer({"asked": "acknowledge"}, 202)
+
+
+@api.get("/api/v1/plans")
+def all_plans() -> Response:
+    """The plans of the pieces on the bench: recipe, wishes, what is done, and the acts."""
+    here = local()
+    return answer([json.loads(here.spoken(pack(one))) for one in plans.plans(reader())])
+
+
+@api.get("/api/v1/bottles")
+def all_bottles() -> Response:
+    """The bottles, those in use first, with what is left in each by the book."""
+    at_s = now_s()
+    return answer(
+        [
+            {**plain(one), "left_ml": one.left_ml, "old": measuring.is_old(one, at_s)}
+            for one in bottles.bottles(reader())
+        ]
+    )
 
 
 @api.post("/api/v1/preview")

@@ -24,7 +24,7 @@ from dashboard.photos import photo_pages
 from dashboard.score import score
 from dashboard.sensor_check import checks
 from dashboard.whole_piece import whole_piece
-from monitor.store.errors import StoreError
+from monitor.store.errors import NotThere, StoreError
 
 BODY_BYTES = 256 * 1024
 # Nothing from outside the board, no inline script.
@@ -108,9 +108,11 @@ def create_app(options: Options) -> Flask:
 
     @app.errorhandler(StoreError)
     def store_fault(error: StoreError) -> Answer | tuple[str, int]:
+        gone = isinstance(error, NotThere)
+        code, title = (404, "Not found") if gone else (503, "Store not available")
         if request.path.startswith("/api/"):
-            return api.problem(503, "Store not available", str(error))
-        return render_template("refused.html", faults=[str(error)]), 503
+            return api.problem(code, title, str(error))
+        return render_template("refused.html", faults=[str(error)]), code
 
     return app
 

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from http.client import HTTPConnection, HTTPException
 from pathlib import Path
+from typing import Any
 
 from firmware_side import clock as node_clock
 from firmware_side import node as sensor_node
@@ -26,6 +27,7 @@ log = logging.getLogger(__name__)
 SAY = Callable[[str], None]
 WATCHDOG_S = 10.0
 ANSWER_S = 5.0
+MOST_BODY_BYTES = 64 * 2**20  # the largest photo with room to spare; waitress would take 1 GB
 
 
 @dataclass
@@ -64,6 +66,7 @@ class Crew:
 def _page(config: Config, clock: Clock, is_demo: bool = False) -> Iterator[str]:
     """Serve the page from a production server; yields its address."""
     # Here, so that the monitor alone does not carry Flask.
+    from waitress import wasyncore
     from waitress.server import create_server
 
     from dashboard.app import create_app
@@ -81,10 +84,16 @@ def _page(config: Config, clock: Clock, is_demo: bool = False) -> Iterator[str]:
             **parts,
         )
     )
+    sockets: dict[int, Any] = {}
     try:
         # Twice the phones of a household: each polls, none holds a thread.
         server = create_server(
-            app, host=config.dashboard.host, port=config.dashboard.port, threads=8
+            app,
+            map=sockets,
+            host=config.dashboard.host,
+            port=config.dashboard.port,
+            threads=8,
+            max_request_body_size=MOST_BODY_BYTES,
         )
     except (OSError, ValueError) as error:  # waitress: ValueError for a host that is none
         raise ConfigError(
@@ -97,8 +106,11 @@ def _page(config: Config, clock: Clock, is_demo: bool = False) -> Iterator[str]:
     try:
         yield _address(config)
     finally:
-        server.close()
+        # Closed in its own thread: from here its select could meet a closed socket.
+        waker = next(one for one in sockets.values() if hasattr(one, "pull_trigger"))
+        waker.pull_trigger(lambda: wasyncore.close_all(sockets, True))
         thread.join(5)
+        server.task_dispatcher.shutdown()
 
 
 def _address(config: Config) -> str:

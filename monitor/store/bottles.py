@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from monitor.store.errors import StoreError
+from monitor.store.errors import NotThere, StoreError
 from monitor.store.moments import maybe_ms, maybe_seconds, ms
 
 Part = Literal["A", "B", "kit"]
@@ -95,7 +95,7 @@ def add_bottle(
 def change_bottle(con: sqlite3.Connection, id_: int, **fields: Any) -> None:
     """Correct a bottle, or declare it empty (`emptied_at_s`)."""
     if bottle(con, id_) is None:
-        raise StoreError(f"there is no bottle {id_}; reload the page and try again")
+        raise NotThere(f"there is no bottle {id_}; reload the page and try again")
     for field, value in fields.items():
         if field not in _FIELDS:
             raise StoreError(f"{field!r} of a bottle cannot be changed; allowed: {sorted(_FIELDS)}")
@@ -112,7 +112,7 @@ def take(con: sqlite3.Connection, id_: int, layer_id: int, ml: float, at_s: floa
     """A layer takes from a bottle; the first time opens it. Taking anew replaces the amount."""
     found = bottle(con, id_)
     if found is None:
-        raise StoreError(f"there is no bottle {id_} to take from; choose another")
+        raise NotThere(f"there is no bottle {id_} to take from; choose another")
     if not ml > 0.0:
         raise StoreError(f"{ml:g} ml cannot be taken from bottle {id_}; expected above 0")
     con.execute(

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from monitor.core.vocabulary import ResinProfile
-from monitor.store.errors import StoreError
+from monitor.store.errors import NotThere, StoreError
 from monitor.store.moments import maybe_ms, ms, seconds
 from monitor.store.packing import pack, unpack
 
@@ -72,7 +72,7 @@ def piece_of(con: sqlite3.Connection, table: str, id_: int) -> int:
     """The piece that a row belongs to. Raises StoreError where the row is gone."""
     row = con.execute(_PIECE_OF[table], (id_,)).fetchone()
     if row is None:
-        raise StoreError(f"there is no {_ONE[table]} {id_}; reload the page and try again")
+        raise NotThere(f"there is no {_ONE[table]} {id_}; reload the page and try again")
     return int(row[0])
 
 
@@ -150,7 +150,7 @@ def undo(con: sqlite3.Connection, change_id: int, at_s: float) -> int:
         (change_id,),
     ).fetchone()
     if row is None:
-        raise StoreError(f"there is no correction {change_id}; reload the page and try again")
+        raise NotThere(f"there is no correction {change_id}; reload the page and try again")
     piece_id, table, row_id, field, before, after = row
     if field not in FIELDS.get(table, {}):
         raise StoreError(f"'{field.replace('_', ' ')}' is not something that can be undone")
@@ -183,7 +183,7 @@ def _stands(
 def _now(con: sqlite3.Connection, table: str, id_: int, field: str) -> Any:
     row = con.execute(f"SELECT {FIELDS[table][field]} FROM {table} WHERE id = ?", (id_,)).fetchone()
     if row is None:
-        raise StoreError(f"there is no {_ONE[table]} {id_}; reload the page and try again")
+        raise NotThere(f"there is no {_ONE[table]} {id_}; reload the page and try again")
     return row[0]
 
 

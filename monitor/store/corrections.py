@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from monitor.core.vocabulary import FloatArray
-from monitor.store.errors import StoreError
+from monitor.store.errors import NotThere, StoreError
 from monitor.store.moments import ms, seconds
 
 WITHDRAWN = "withdrawn"
@@ -32,7 +32,7 @@ def add(con: sqlite3.Connection, key: str, correction: Correction) -> None:
     """Keep a correction beside the sensor."""
     row = con.execute("SELECT id FROM sensors WHERE key = ?", (key,)).fetchone()
     if row is None:
-        raise StoreError(f"there is no sensor {key!r} to correct; it must report once first")
+        raise NotThere(f"there is no sensor {key!r} to correct; it must report once first")
     con.execute(
         "INSERT INTO corrections "
         "(sensor_id, from_ms, temp_offset_c, humidity_offset_pct, note) VALUES (?, ?, ?, ?, ?)",

@@ -7,3 +7,7 @@ from monitor.errors import MonitorError
 
 class StoreError(MonitorError):
     """The store cannot do this; the message says what, why, and what to do."""
+
+
+class NotThere(StoreError):
+    """The row that was asked for does not exist, or not any more."""

@@ -53,7 +53,8 @@ def save(con: sqlite3.Connection, key: str, as_of_s: float, paths: RoomPaths) ->
         (key, ms(as_of_s), pack(bands)),
     )
     last = con.execute(
-        "SELECT max(as_of_ms) FROM past_forecasts WHERE sensor_key = ?", (key,)
+        "SELECT max(as_of_ms) FROM past_forecasts WHERE sensor_key = ? AND as_of_ms <= ?",
+        (key, ms(as_of_s)),
     ).fetchone()[0]
     if last is None or ms(as_of_s) - last >= ms(KEEP_EVERY_S):
         _keep(con, key, bands)

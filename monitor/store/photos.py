@@ -6,7 +6,7 @@ import sqlite3
 from dataclasses import dataclass
 
 from monitor.store import changes
-from monitor.store.errors import StoreError
+from monitor.store.errors import NotThere, StoreError
 
 # A mark tells one moment: a few views of it, and a card is not infinite.
 MOST = 6
@@ -71,6 +71,6 @@ def remove(con: sqlite3.Connection, id_: int, at_s: float) -> None:
     """Delete a photo for good. That there was one stays in the changes."""
     gone = photo(con, id_)
     if gone is None:
-        raise StoreError(f"there is no photo {id_}; reload the page and try again")
+        raise NotThere(f"there is no photo {id_}; reload the page and try again")
     con.execute("DELETE FROM photos WHERE id = ?", (id_,))
     changes.note(con, "marks", gone.mark_id, at_s, "photo", f"{gone.width}×{gone.height}", None)

@@ -8,7 +8,7 @@ from typing import Any
 
 from monitor.core.vocabulary import Base, Layer, Piece, ResinProfile
 from monitor.store import changes
-from monitor.store.errors import StoreError
+from monitor.store.errors import NotThere
 from monitor.store.moments import maybe_seconds, ms, seconds
 from monitor.store.packing import pack, unpack
 
@@ -159,7 +159,7 @@ def add_layer(
 ) -> int:
     """Start a layer, with the resin as it is today; returns its id."""
     if piece(con, piece_id) is None:
-        raise StoreError(f"there is no piece {piece_id} to add a layer to; start one first")
+        raise NotThere(f"there is no piece {piece_id} to add a layer to; start one first")
     cursor = con.execute(
         "INSERT INTO layers (piece_id, name, resin, poured_ms, depth_mm, area_cm2, volume_ml, "
         "base, pour_temp_c, hardener_ratio, sensor, batch, probe, step) "
@@ -210,7 +210,7 @@ def end_piece(con: sqlite3.Connection, id_: int, at_s: float, outcome: str = "")
     """The piece is finished: it and its open layers leave the bench."""
     found = piece(con, id_)
     if found is None:
-        raise StoreError(f"there is no piece {id_}; reload the page and try again")
+        raise NotThere(f"there is no piece {id_}; reload the page and try again")
     for layer_ in found.layers:
         if layer_.ended_at_s is None:
             end_layer(con, layer_.id, at_s)
@@ -221,7 +221,7 @@ def reopen_piece(con: sqlite3.Connection, id_: int, at_s: float) -> None:
     """Finished by mistake: the piece returns to the bench with the layers that ended with it."""
     found = piece(con, id_)
     if found is None:
-        raise StoreError(f"there is no piece {id_}; reload the page and try again")
+        raise NotThere(f"there is no piece {id_}; reload the page and try again")
     for layer_ in found.layers:
         if layer_.ended_at_s is not None and layer_.ended_at_s == found.ended_at_s:
             reopen_layer(con, layer_.id, at_s)

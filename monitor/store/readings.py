@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from monitor.core.vocabulary import FloatArray
 from monitor.store import corrections, rollups
-from monitor.store.errors import StoreError
+from monitor.store.errors import NotThere
 from monitor.store.moments import maybe_seconds, ms, seconds
 
 
@@ -120,7 +120,7 @@ def sensors(con: sqlite3.Connection) -> list[Sensor]:
 def rename_sensor(con: sqlite3.Connection, key: str, name: str, at_s: float) -> None:
     """Call a sensor what the person calls its place."""
     if con.execute("UPDATE sensors SET name = ? WHERE key = ?", (name, key)).rowcount == 0:
-        raise StoreError(f"there is no sensor {key!r} to rename; reload the page and try again")
+        raise NotThere(f"there is no sensor {key!r} to rename; reload the page and try again")
 
 
 def _sensor_id(con: sqlite3.Connection, key: str) -> int | None:

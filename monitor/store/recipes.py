@@ -6,7 +6,7 @@ import sqlite3
 from dataclasses import dataclass
 
 from monitor.core.cure.recipe import Recipe
-from monitor.store.errors import StoreError
+from monitor.store.errors import NotThere
 from monitor.store.moments import ms, seconds
 from monitor.store.packing import pack, unpack
 
@@ -48,7 +48,7 @@ def change_recipe(con: sqlite3.Connection, id_: int, recipe_: Recipe, at_s: floa
         (recipe_.name, pack(recipe_), ms(at_s), id_),
     )
     if cursor.rowcount == 0:
-        raise StoreError(f"there is no recipe {id_}; it may have been deleted. Save it as a copy")
+        raise NotThere(f"there is no recipe {id_}; it may have been deleted. Save it as a copy")
 
 
 def delete_recipe(con: sqlite3.Connection, id_: int) -> None:

@@ -17,8 +17,8 @@ from schemathesis.specs.openapi.checks import (
 from dashboard.app import create_app
 from dashboard.openapi import document
 from dashboard.options import Options
-from monitor import assembly, shelf
-from monitor.store import connection, intake_rows, pieces, resins
+from monitor import assembly, planning, shelf
+from monitor.store import bottles, connection, intake_rows, pieces, resins
 from monitor.store.connection import writing
 from monitor.store.intake_rows import Arrival
 from monitor.watch import Watch, Works
@@ -55,6 +55,12 @@ def described(tmp_path_factory):
             coating = resins.resin(con, "coating_2_1")
             assert coating is not None
             pieces.add_layer(con, piece, "Flood", coating, T0, T0, depth_mm=3.0, area_cm2=500.0)
+            for part in ("A", "B"):
+                bottles.add_bottle(con, "coating_2_1", part, 500.0, opened_at_s=T0)
+            recipe = planning.recipe_named(con, "example:coaster_set")
+            terms = planning.Terms(planning.Wishes(probability=0.6))
+            plan = planning.make(con, recipe, terms, NOW, lambda at_s: 0.0)
+            planning.accept(con, piece, recipe, terms, plan)
         Watch().think(con, NOW, Works())
     app = create_app(Options(path, lambda: NOW, **assembly.page_parts()))
     return schemathesis.openapi.from_wsgi("/openapi.json", app)
@@ -80,3 +86,30 @@ def test_every_operation_answers_as_described(described, operation):
         case.call_and_validate(checks=CHECKS)
 
     answers()
+
+
+def test_plans_and_bottles_are_told_as_the_pages_have_them(described):
+    client = described.app.test_client()
+
+    (plan,) = client.get("/api/v1/plans").get_json()
+    shelved = client.get("/api/v1/bottles").get_json()
+
+    assert plan["recipe"]["name"] == "Set of four coasters"
+    assert plan["terms"]["wishes"]["probability"] == 0.6
+    assert [act["what"] for act in plan["plan"]["acts"]].count("pour") >= 2
+    assert "⟦" not in str(plan)  # moments in words are worded
+    assert [(one["part"], one["left_ml"], one["old"]) for one in shelved] == [
+        ("A", 500.0, False),
+        ("B", 500.0, False),
+    ]
+
+
+def test_lists_within_lists_without_end_are_no_body(described):
+    answer = described.app.test_client().post("/api/v1/pieces", data="[" * 50_000 + "]" * 50_000)
+    assert answer.status_code == 400
+
+
+def test_an_act_on_a_row_that_is_gone_is_not_found(described):
+    answer = described.app.test_client().post("/layers/99999/reopen")
+    assert answer.status_code == 404
+    assert "there is no layer 99999" in answer.get_data(as_text=True)
