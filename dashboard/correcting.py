@@ -14,8 +14,9 @@ from dashboard.going import back, refused
 from dashboard.mixing import mixed_ratio
 from dashboard.views import local
 from dashboard.wording import Local
+from monitor import measuring
 from monitor.core.vocabulary import Layer, Piece
-from monitor.store import marks, photos, pieces, readings, resins
+from monitor.store import bottles, marks, photos, pieces, readings, resins
 
 correcting = Blueprint("correcting", __name__)
 
@@ -57,6 +58,7 @@ def correct_layer_page(number: int) -> str:
     return render_template(
         "correct_layer.html",
         layer=layer,
+        drawn=bottles.uses(con, number),
         piece=pieces.piece(con, layer.piece_id),
         shelf=resins.resins(con),
         bases=wording.BASES,
@@ -87,6 +89,7 @@ def correct_layer(number: int) -> Response | tuple[str, int]:
         return refused(form.faults)
     with acting() as con:
         pieces.change_layer(con, number, here.now_s, **fields)
+        measuring.follow_size(con, layer, pieces.layer(con, number))
     return back("pages.piece", number=layer.piece_id)
 
 

@@ -33,12 +33,12 @@ def for_templates() -> dict[str, object]:
     return {"ready_of": ready_of}
 
 
-def ready_of(piece: Piece) -> dict[str, object]:
+def ready_of(piece: Piece, paper: bool = False) -> dict[str, object]:
     """The three verdicts, and the cautions that go with them, each said once."""
-    here = local()
+    # A record is read weeks later: no 'tomorrow' on paper.
+    here = local().on_paper() if paper else local()
     found = shipping.verdicts(reader(), piece, now_s())
-    # A record is read weeks later: no 'tomorrow' in it.
-    moment = here.clock if piece.ended_at_s is None else here.full
+    moment = here.clock if piece.ended_at_s is None and not paper else here.full
     shown = [
         Readiness(
             one.allowed,
@@ -50,7 +50,8 @@ def ready_of(piece: Piece) -> dict[str, object]:
         for one in found
     ]
     longest = max((one.caution for one in found), key=len, default="")
-    when = "As of now" if piece.ended_at_s is None else f"As of {here.full(piece.ended_at_s)}"
+    as_of_s = now_s() if piece.ended_at_s is None else piece.ended_at_s
+    when = "As of now" if piece.ended_at_s is None and not paper else f"As of {here.full(as_of_s)}"
     return {"uses": shown, "caution": longest, "when": when}
 
 

@@ -12,8 +12,9 @@ from dashboard.going import back, refused
 from dashboard.photos import allow_photo, sent_photo
 from dashboard.shrinking import RefusedPicture
 from dashboard.views import local
+from monitor import measuring
 from monitor.core.vocabulary import Layer, Mark
-from monitor.store import changes, marks, photos, pieces
+from monitor.store import bottles, changes, marks, photos, pieces
 from monitor.store.errors import StoreError
 
 marking = Blueprint("marking", __name__)
@@ -138,7 +139,11 @@ def undo_change(number: int) -> Response | tuple[str, int]:
     """Put a corrected field back to what it was."""
     try:
         with acting() as con:
+            drawing = [pieces.layer(con, layer) for layer in bottles.drawing(con)]
             piece = changes.undo(con, number, now_s())
+            for before in drawing:
+                if before is not None:
+                    measuring.follow_size(con, before, pieces.layer(con, before.id))
     except StoreError as error:
         return refused([f"{error}"])
     return back("pages.piece", number=piece)

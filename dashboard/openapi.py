@@ -137,6 +137,12 @@ def document() -> dict[str, Any]:
                     }
                 }
             ),
+            "/api/v1/plans": {
+                "get": _get("plans of the pieces on the bench: recipe, wishes, what is done, acts")
+            },
+            "/api/v1/bottles": {
+                "get": _get("bottles with what is left in each, in ml; `old` where hardener slows")
+            },
             "/api/v1/preview": {
                 "post": _post("what a pour would do", {"resin": _TEXT, **sizes}, ["resin"], "200")
             },

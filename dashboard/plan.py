@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from urllib.parse import urlencode
 
 from flask import Blueprint, abort, redirect, render_template, request
 from werkzeug.wrappers import Response
@@ -105,6 +106,7 @@ def follow(number: int) -> str:
         kept=kept,
         view=plan_views.whole(con, kept, piece, here),
         wishes=wish_form.said(kept.terms.wishes, here),
+        again="/plan/new?" + urlencode(plan_views.kept_fields(kept, piece, here)),
     )
 
 

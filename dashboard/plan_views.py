@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from urllib.parse import urlencode
 
 from dashboard import wish_form, wording
@@ -44,6 +44,7 @@ class Row:
     warning: str = ""
     due: bool = False
     verb: str = "Pour it"
+    room_fit: str = ""
 
 
 @dataclass(frozen=True)
@@ -64,20 +65,27 @@ class PlanView:
     finish_band: str
     reasons: tuple[str, ...]
     offers: tuple[Offer, ...]
-    give_up: Offer | None
+    help: Offer | None
     notes: tuple[str, ...]
     made: str
     over: bool
     cured: bool
     sure: str
+    unlearnt: bool  # marks would make the next plan surer
+    less: str  # the lesser certainty of this plan, where none is as sure as wished
 
 
 def whole(con: sqlite3.Connection, kept: KeptPlan, piece: Piece, here: Local) -> PlanView:
     """The accepted plan of a piece, with what is done of it."""
     done = planning.done_of(con, kept.recipe, piece, kept.terms)
-    fields = {"piece": str(piece.id), "recipe": "kept"}
-    fields |= wish_form.fields_of(kept.terms.wishes, here)
+    fields = kept_fields(kept, piece, here)
     return _view(con, kept.recipe, kept.plan, done, piece, kept.terms, here, fields)
+
+
+def kept_fields(kept: KeptPlan, piece: Piece, here: Local) -> dict[str, str]:
+    """The fields that ask for this very plan again."""
+    fields = {"piece": str(piece.id), "recipe": "kept"}
+    return fields | wish_form.fields_of(kept.terms.wishes, here)
 
 
 def asked(
@@ -119,11 +127,9 @@ def _view(
         _done_row(one, steps[one.step], names, ticked, here) for one in done if one.step in steps
     ]
     pending = [act for act in made.acts if not _carried_out(act, finished)]
-    cold = planning.cold_ahead(con, recipe, made)
-    for n, act in enumerate(pending):
-        row = _act_row(act, recipe, names, piece, here, first=n == 0)
-        warning = cold.get(act.step, "") if act.what == "pour" else ""
-        rows.append(replace(row, warning=here.units.spoken(here.spoken(warning))))
+    rows += [
+        _act_row(act, recipe, names, piece, here, first=n == 0) for n, act in enumerate(pending)
+    ]
     if not made.acts:
         left = [step for step in recipe.steps if step.key not in finished]
         rows += [
@@ -131,19 +137,24 @@ def _view(
         ]
     band = made.finish
     sure = _day(band.p10_s, here), _day(band.p90_s, here)
-    give_up = made.give_up
+    # The core puts what helps most first; a plan that is there needs no help.
+    others = made.alternatives
+    help_, others = (None, others) if made.found or not others else (others[0], others[1:])
+    less = made.content_with
     return PlanView(
         found=made.found,
         rows=tuple(rows),
         finish="" if made.finish_s is None else _day(made.finish_s, here),
         finish_band="" if band.p50_s is None else f"Likely between {sure[0]} and {sure[1]}",
-        reasons=tuple(here.spoken(one.words) for one in made.reasons),
-        offers=tuple(_offer(one, fields, here) for one in made.alternatives if one != give_up),
-        give_up=None if give_up is None else _offer(give_up, fields, here),
+        reasons=tuple(_said(one.words, here) for one in made.reasons),
+        offers=tuple(_offer(one, fields, here) for one in others),
+        help=None if help_ is None else _offer(help_, fields, here),
         notes=tuple(here.spoken(note) for note in made.notes),
         made=here.clock(made.made_at_s),
         over=not pending and bool(made.acts or len(finished) == len(steps)),
-        sure=wish_form.sure_words(f"{terms.wishes.probability:g}"),
+        sure=wish_form.sure_words(fields.get("sure", "0.8")),
+        unlearnt=any(one.key == "uncertain" for one in made.reasons),
+        less="" if less is None else wish_form.sure_words(f"{less:g}"),
         cured=made.finish_s is not None and made.finish_s <= made.made_at_s,
     )
 
@@ -156,7 +167,7 @@ def act_title(act: PlannedAct, recipe: Recipe) -> str:
 
 def _offer(one: Alternative, fields: Mapping[str, str], here: Local) -> Offer:
     left = wish_form.without(fields, one.wish, one.probability) if one.wish else {}
-    return Offer(here.spoken(one.words), "/plan/new?" + urlencode(left) if left else "")
+    return Offer(_said(one.words, here), "/plan/new?" + urlencode(left) if left else "")
 
 
 def _carried_out(act: PlannedAct, finished: dict[str, Done]) -> bool:
@@ -226,7 +237,7 @@ def _act_row(
         chance="" if act.window is None else f"{act.chance:.0%}",
         unsure=act.window is not None and act.chance < 0.5,
         room=here.units.temperature(act.room_c, 0),
-        whys=(*_window(act, recipe, here), *(here.spoken(one.words) for one in act.reasons)),
+        whys=(*_window(act, recipe, here), *(_said(one.words, here) for one in act.reasons)),
         pour_url=_pour_url(recipe, step, piece, here) if first and act.what == "pour" else "",
         tick=(step.key, act.what) if first and act.what in TICKED and tape is None else None,
         undo=None,
@@ -235,7 +246,14 @@ def _act_row(
         key=step.key,
         due=due,
         verb=VERBS.get(step.kind, "Pour it"),
+        warning=_said(act.warning, here),
+        room_fit="" if act.room_chance is None else f"{act.room_chance:.0%}",
     )
+
+
+def _said(words: str, here: Local) -> str:
+    """The core's words with its moments in local time and the reader's units."""
+    return here.units.spoken(here.spoken(words))
 
 
 def _window(act: PlannedAct, recipe: Recipe, here: Local) -> tuple[str, ...]:

@@ -32,6 +32,7 @@ def wishes_of(form: Form, here: Local) -> Wishes:
         probability=form.number("sure", "How sure", 0.3, 0.99, "of 1") or 0.8,
         mode=form.choice("mode", "When", MODES, "soonest"),  # type: ignore[arg-type]
         done_when=form.choice("done_when", "Done when", DONE_WHEN, "cured"),  # type: ignore[arg-type]
+        within_limits=not form.values.get("any_room"),
     )
 
 
@@ -51,6 +52,8 @@ def fields_of(wanted: Wishes, here: Local) -> dict[str, str]:
     }
     if wanted.deadline_s is not None:
         fields["deadline"] = here.field(wanted.deadline_s)
+    if not wanted.within_limits:
+        fields["any_room"] = "1"
     for day, hours in enumerate(wanted.waking_h):
         if hours is None:
             fields[f"never{day}"] = "1"
@@ -58,8 +61,8 @@ def fields_of(wanted: Wishes, here: Local) -> dict[str, str]:
 
 
 def sure_words(typed: str) -> str:
-    """'8 of 10', or '73 of 100' for what a list does not offer."""
-    return SURE.get(typed) or f"{round(100 * float(typed))} of 100"
+    """'8 of 10', or '7.5 of 10' for what a list does not offer."""
+    return SURE.get(typed) or f"{round(10 * float(typed), 1):g} of 10"
 
 
 def without(fields: Mapping[str, str], wish: str, probability: float | None) -> dict[str, str]:
@@ -69,6 +72,8 @@ def without(fields: Mapping[str, str], wish: str, probability: float | None) -> 
         left["sure"] = f"{probability:g}"
     elif wish == "deadline":
         left["deadline"], left["mode"] = "", "soonest"
+    elif wish == "room_limits":
+        left["any_room"] = "1"
     elif wish == "full_cure":
         left["done_when"] = "hands_off"
     elif wish == "waking_hours":
@@ -97,6 +102,8 @@ def said(wanted: Wishes, here: Local) -> str:
     words += f"; {MODES[wanted.mode]}"
     if wanted.deadline_s is not None:
         words += f", by {here.full(wanted.deadline_s)}"
+    if not wanted.within_limits:
+        words += "; poured in whatever room there is"
     return words + "."
 
 

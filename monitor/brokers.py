@@ -20,7 +20,6 @@ from typing import Protocol
 
 from monitor.errors import MonitorError
 
-
 log = logging.getLogger(__name__)
 
 

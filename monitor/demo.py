@@ -1,4 +1,6 @@
-"""An invented studio: weeks of a made-up room, three finished pieces, one curing on a cold night.
+"""An invented studio: weeks of a made-up room, finished pieces, one curing on a cold night.
+
+A further one is half done by plan (demo_plan.py).
 
 Nothing here was measured and nobody made these pieces. The readings go the same way as
 real ones do: through validation's neighbour, the store's own commit, and the monitor.
@@ -11,6 +13,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from firmware_side.sensors.simulated import SimulatedStudio, Studio
+from monitor import demo_plan
 from monitor.core.vocabulary import MarkKind, ResinProfile, TapeVerdict
 from monitor.store import intake_rows, marks, pieces
 from monitor.store.connection import writing
@@ -166,6 +169,8 @@ def fill(
         say(f"Making up a finished piece: {story.name}")
         _live(con, watch, shelf, story, start_s)
     _on_the_bench(con, watch, shelf, start_s)
+    watch.think(con, start_s, Works())
+    demo_plan.fill(con, watch, shelf, KEY, start_s, offset_s)
     watch.think(con, start_s, Works())
 
 

@@ -108,11 +108,18 @@ def _layer(con: sqlite3.Connection, layer: Layer) -> dict[str, Any]:
             {**plain(mark), "photos": [_photo(con, one) for one in held.get(mark.id, ())]}
             for mark in marks.marks(con, layer.id)
         ],
-        "bottles": [plain(use) for use in bottles.uses(con, layer.id)],
+        "bottles": [_use(con, use) for use in bottles.uses(con, layer.id)],
         "outlook": None if outlook is None else plain(outlook),
         "outlook_history": [plain(one) for one in outlooks.history(con, layer.id)],
         "alarms": [_alarm(entry) for entry in alarms_of(con, f"layer:{layer.id}")],
     }
+
+
+def _use(con: sqlite3.Connection, use: bottles.Use) -> dict[str, Any]:
+    """What a layer took, and which bottle that was."""
+    bottle = bottles.bottle(con, use.bottle_id)
+    known = {} if bottle is None else {"part": bottle.part, "lot": bottle.lot}
+    return {**plain(use), **known}
 
 
 def _photo(con: sqlite3.Connection, one: photos.Photo) -> dict[str, Any]:

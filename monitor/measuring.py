@@ -9,7 +9,7 @@ from typing import cast
 
 from monitor import beliefs
 from monitor.core.cure import cost, mixing, shapes
-from monitor.core.vocabulary import ResinProfile
+from monitor.core.vocabulary import Layer, ResinProfile
 from monitor.store import bottles, readings
 from monitor.store.bottles import Bottle
 
@@ -105,6 +105,27 @@ def take_from_bottles(
     for one in drawn.draws:
         bottles.take(con, one.bottle, layer_id, one.ml, now_s)
     return drawn
+
+
+def follow_size(con: sqlite3.Connection, before: Layer, after: Layer | None) -> None:
+    """What a layer took from its bottles grows or shrinks as its size was corrected.
+
+    The share left in the cups stays what it was. Nothing is touched where a size is unknown.
+    Call within a transaction.
+    """
+    was_ml, is_ml = _size_ml(before), None if after is None else _size_ml(after)
+    if was_ml is None or is_ml is None or was_ml == is_ml:
+        return
+    for use in bottles.uses(con, before.id):
+        bottles.take(
+            con, use.bottle_id, before.id, use.ml * is_ml / was_ml, before.poured_at_s
+        )  # fmt: skip
+
+
+def _size_ml(layer: Layer) -> float | None:
+    if layer.area_cm2 and layer.depth_mm:
+        return layer.area_cm2 * layer.depth_mm / 10.0
+    return layer.volume_ml or None
 
 
 def stock_of(con: sqlite3.Connection, resin_key: str) -> list[cost.Stock]:

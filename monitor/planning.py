@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import tomllib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from importlib.resources import files
 from typing import Any, cast
@@ -26,7 +26,7 @@ from monitor.core.cure.wishes import Wishes as Wishes
 from monitor.core.room import forecast
 from monitor.core.vocabulary import Layer, Piece, ResinProfile, RoomPaths, RoomSeries
 from monitor.preview import PATHS, kept_future
-from monitor.store import forecasts, marks, outlooks, pieces, plans, recipes, resins, settings
+from monitor.store import marks, outlooks, pieces, plans, recipes, resins, settings
 from monitor.store.connection import writing
 from monitor.store.packing import pack, unpack
 from monitor.store.plans import Terms as Terms
@@ -38,6 +38,10 @@ USUAL_HANDS_ON_MIN = recipe.USUAL_HANDS_ON_MIN
 MOST_STEPS = recipe.MOST_STEPS
 # A room moves slowly; a person's act is answered at the next tick all the same.
 REPLAN_EVERY_S = 900.0
+# What else could be done costs several plans more: looked for when it is news, then hourly.
+OFFERS_EVERY_S = 3600.0
+# A coin's toss is the least that passes for a plan without being asked for.
+CONTENT_FROM = 0.5
 _WISHES = "plan_wishes"
 
 
@@ -121,8 +125,13 @@ def make(
     now_s: float,
     local_offset_s: Callable[[float], float],
     piece: Piece | None = None,
+    *,
+    otherwise: bool = True,
 ) -> Plan:
     """Plan what is left of a piece, by the room's last forecast and what each resin taught.
+
+    `otherwise` says whether to look for alternatives, which costs a few plans more.
+    Where no plan is as sure as wished, the surest there is stands in, if it is sure enough.
 
     Raises ValueError, in words, for a recipe or wishes that make no sense.
     """
@@ -139,43 +148,11 @@ def make(
     if piece is not None and wanted.deadline_s is not None and wanted.deadline_s <= now_s:
         wanted = replace(wanted, deadline_s=None, mode="soonest")
         notes = ("The deadline has passed: planned without it.",)
-    if _only_cure_left(made_of, done):
-        # Nobody's hands are needed: their hours and the deadline bind nothing any more.
-        wanted = replace(
-            wanted, waking_h=((0.0, 24.0),) * 7, days_off=(), deadline_s=None, mode="soonest"
-        )
     made = planner.plan(
-        made_of, profiles, future, draws, wanted, now_s, local_offset_s, past=past, done=done
-    )
+        made_of, profiles, future, draws, wanted, now_s, local_offset_s,
+        past=past, done=done, otherwise=otherwise, content_from=CONTENT_FROM,
+    )  # fmt: skip
     return replace(made, notes=made.notes + notes)
-
-
-def cold_ahead(con: sqlite3.Connection, made_of: Recipe, made: Plan) -> dict[str, str]:
-    """Words for each planned pour whose open surface would likely meet too cold a room.
-
-    The plan itself lets the cold slow the cure; that the surface may suffer is for the
-    maker to prevent. By the monitor's last forecast, as far as it goes. Keys are steps.
-    """
-    key = beliefs.first_sensor(con)
-    bands = None if key is None else forecasts.latest(con, key)
-    if bands is None:
-        return {}
-    found = {}
-    resin_of = {step.key: step.resin for step in made_of.steps}
-    for act in made.acts:
-        profile = resins.resin(con, resin_of.get(act.step) or "")
-        if act.what != "pour" or profile is None or profile.kind != "pour":
-            continue
-        open_h = profile.stages["tack_free"].hours if "tack_free" in profile.stages else 24.0
-        ahead = (bands.at_s >= act.at_s) & (bands.at_s <= act.at_s + 1.5 * open_h * 3600.0)
-        cold_s = bands.at_s[ahead & (bands.temp_p50_c < profile.min_temp_c)]
-        if len(cold_s):
-            found[act.step] = (
-                f"The room is likely below {profile.min_temp_c:g} °C between "
-                f"⟦{cold_s[0]:.0f}⟧ and ⟦{cold_s[-1]:.0f}⟧, while this layer is still open: "
-                "keep it warm, or pour it elsewhere."
-            )
-    return found
 
 
 @dataclass
@@ -186,6 +163,7 @@ class Keeper:
     """
 
     _made_from: dict[int, int] = field(default_factory=dict)
+    _offered_s: dict[int, float] = field(default_factory=dict)
 
     def keep(
         self, con: sqlite3.Connection, now_s: float, local_offset_s: Callable[[float], float]
@@ -203,17 +181,44 @@ class Keeper:
             fresh = 0.0 <= now_s - kept.made_at_s < REPLAN_EVERY_S
             if fresh and self._made_from.get(kept.piece_id) == source:
                 continue
-            try:
-                plan = make(con, kept.recipe, kept.terms, now_s, local_offset_s, piece)
-            except ValueError as error:
-                # A resin gone from the shelf, a size out of sense: told, not died of.
-                nothing = Band(None, None, None)
-                plan = Plan(False, now_s, (), None, nothing, (Reason("faulty", str(error)),))
+            plan = self._plan(con, kept, piece, now_s, local_offset_s)
             with writing(con):
                 plans.replace_plan(con, kept.piece_id, plan)
             self._made_from[kept.piece_id] = source
             made += 1
         return made
+
+    def _plan(
+        self,
+        con: sqlite3.Connection,
+        kept: plans.KeptPlan,
+        piece: Piece,
+        now_s: float,
+        local_offset_s: Callable[[float], float],
+    ) -> Plan:
+        def made(otherwise: bool) -> Plan:
+            return make(
+                con, kept.recipe, kept.terms, now_s, local_offset_s, piece, otherwise=otherwise
+            )
+
+        offered_s = self._offered_s.get(kept.piece_id)
+        due = offered_s is None or not 0.0 <= now_s - offered_s < OFFERS_EVERY_S
+        try:
+            plan = made(otherwise=due and not kept.plan.found)
+            if plan.found:
+                self._offered_s.pop(kept.piece_id, None)
+                return plan
+            if kept.plan.found:
+                plan = made(otherwise=True)
+            elif not due:
+                old = kept.plan
+                return replace(plan, alternatives=old.alternatives, give_up=old.give_up)
+        except ValueError as error:
+            # A resin gone from the shelf, a size out of sense: told, not died of.
+            nothing = Band(None, None, None)
+            return Plan(False, now_s, (), None, nothing, (Reason("faulty", str(error)),))
+        self._offered_s[kept.piece_id] = now_s
+        return plan
 
 
 def _source(con: sqlite3.Connection, kept: plans.KeptPlan, piece: Piece) -> int:
@@ -249,14 +254,6 @@ def done_of(
         moments = _moments_done(con, made_of, place, layers, ticked, begun)
         found.append(Done(step.key, at_s, moments, reached))
     return tuple(found)
-
-
-def _only_cure_left(made_of: Recipe, done: Sequence[Done]) -> bool:
-    """Whether every step is begun and all its tape and mould seen to."""
-    finished = {one.step: one.moments for one in done}
-    return all(step.key in finished for step in made_of.steps) and all(
-        set(_moments_of(made_of, step)) <= set(finished[step.key]) for step in made_of.steps
-    )
 
 
 def _moments_of(made_of: Recipe, step: Step) -> list[MomentKind]:

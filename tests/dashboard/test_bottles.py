@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from contextlib import closing
 
@@ -9,8 +10,8 @@ import pytest
 
 from dashboard.app import create_app
 from dashboard.options import Options
-from monitor import assembly, shelf
-from monitor.store import bottles, connection, pieces, resins
+from monitor import assembly, export, shelf
+from monitor.store import bottles, changes, connection, pieces, resins
 from monitor.store.connection import writing
 
 NOW = 1_790_000_000.0  # 21 September 2026
@@ -156,3 +157,40 @@ def test_prices_are_in_the_persons_own_money(client):
     client.post("/currency", data={"currency": "CHF"})
     assert "20.00 CHF" in words(client.get("/bottles"))
     assert client.post("/currency", data={"currency": ""}).status_code == 422
+
+
+def drawn(store_path):
+    return {one.part: one.used_ml for one in shelf_of(store_path)}
+
+
+def test_a_size_put_right_puts_right_what_was_drawn_and_undone_takes_it_back(client, store_path):
+    add(client, part="A", held="1000")
+    add(client, lot="L7")
+    client.post("/pour", data={"resin": "coating_2_1", "area_cm2": "300", "depth_mm": "3",
+                               "bottle_a": "1", "bottle_b": "2"})  # fmt: skip
+    before = drawn(store_path)
+    assert "follows its size" in words(client.get("/layers/1/correct"))
+
+    client.post("/layers/1/correct", data={"area_cm2": "600"})
+
+    assert drawn(store_path) == pytest.approx({part: 2.0 * ml for part, ml in before.items()})
+    client.post("/layers/1/correct", data={"name": "Flood"})
+    assert drawn(store_path) == pytest.approx({part: 2.0 * ml for part, ml in before.items()})
+    with closing(connection.open_reader(store_path)) as con:
+        area = next(one for one in changes.changes(con, 1) if one.field == "area_cm2")
+    client.post(f"/changes/{area.id}/undo")
+    assert drawn(store_path) == pytest.approx(before)
+
+
+def test_a_pieces_export_says_which_bottles_it_came_from(client, store_path):
+    add(client, part="A", held="1000", lot="R1")
+    add(client, lot="L7")
+    client.post("/pour", data={"resin": "coating_2_1", "area_cm2": "300", "depth_mm": "3",
+                               "bottle_a": "1", "bottle_b": "2"})  # fmt: skip
+    with closing(connection.open_reader(store_path)) as con:
+        (layer,) = json.loads(export.piece_json(con, 1))["layers"]
+    # 90 ml on the piece and a tenth in the cups, two parts to one.
+    assert [(one["part"], one["lot"], round(one["ml"], 1)) for one in layer["bottles"]] == [
+        ("A", "R1", 66.7),
+        ("B", "L7", 33.3),
+    ]

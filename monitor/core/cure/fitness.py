@@ -1,8 +1,7 @@
 """Is this a good moment to pour? The room at the pour, the hours after it, and the pour itself.
 
-Each is answered yes, wait or no, with its reasons; the whole is the worst of the three. The
-limits are the resin's own; 3 K above the dew point is painting practice (ISO 8502-4 guidance,
-borrowed here for resin). What counts as likely is a proposal of ours.
+Each is answered yes, wait or no, with its reasons; the whole is the worst of the three.
+limits.py says of what the limits are.
 """
 
 from __future__ import annotations
@@ -12,6 +11,15 @@ from typing import Literal
 
 import numpy as np
 
+from monitor.core.cure.limits import (
+    LIKELY,
+    SIGHT_S,
+    WHILE_OPEN,
+    limit_words,
+    open_until_s,
+    outside,
+    stays,
+)
 from monitor.core.cure.stages import ANCHOR
 from monitor.core.cure.surface import DEW_MARGIN_K
 from monitor.core.physics.aging import kelvin
@@ -23,10 +31,7 @@ Answer = Literal["yes", "wait", "no", "unknown"]
 _ORDER: tuple[Answer, ...] = ("yes", "unknown", "wait", "no")
 
 FRESH_S = 1800.0  # a reading older than this does not tell the room of this moment
-NIGHT_S = 12 * 3600.0  # the hours after a pour that decide its surface, night or day
-SIGHT_S = 24 * 3600.0
-LIKELY, PERHAPS = 0.5, 0.2
-_STAYS = 2  # points in a row: a door that stands open for a moment spoils nothing
+PERHAPS = 0.2
 
 
 @dataclass(frozen=True)
@@ -81,7 +86,7 @@ def _until(layer: Layer, outlook: Outlook) -> float:
     """When the surface is closed, but the first night at least and a day at most."""
     anchor = next((s for s in outlook.stages if s.key == ANCHOR[layer.resin.kind]), None)
     closed_s = layer.poured_at_s if anchor is None or anchor.p50_s is None else anchor.p50_s
-    return min(max(closed_s, layer.poured_at_s + NIGHT_S), layer.poured_at_s + SIGHT_S)
+    return open_until_s(layer.resin.kind, layer.poured_at_s, closed_s)
 
 
 def _at_pour(layer: Layer, air: Air | None, future: RoomPaths, now_s: float) -> Verdict:
@@ -116,18 +121,20 @@ def _at_pour(layer: Layer, air: Air | None, future: RoomPaths, now_s: float) -> 
 
 def _wrong(profile: ResinProfile, temp_c: float, humidity_pct: float | None) -> list[str]:
     found = []
-    if temp_c < profile.min_temp_c:
+    damp = None if humidity_pct is None else np.array([humidity_pct])
+    past = outside(profile, np.array([temp_c]), damp)
+    if past["cold"][0]:
         found.append(f"{temp_c:.1f} °C; this resin wants at least {profile.min_temp_c:g} °C.")
-    if temp_c > profile.max_temp_c:
+    if past["warm"][0]:
         found.append(f"{temp_c:.1f} °C; this resin bears at most {profile.max_temp_c:g} °C.")
-    if humidity_pct is None or profile.kind == "adhesive":
+    if humidity_pct is None or "damp" not in past:
         return found
-    if humidity_pct > profile.max_humidity_pct:
+    if past["damp"][0]:
         found.append(
             f"{humidity_pct:.0f} % RH; this resin bears at most {profile.max_humidity_pct:g} % RH."
         )
-    margin_k = float(dew_margin(kelvin(temp_c), humidity_pct, kelvin(temp_c)))
-    if margin_k < DEW_MARGIN_K:
+    if past["dew"][0]:
+        margin_k = float(dew_margin(kelvin(temp_c), humidity_pct, kelvin(temp_c)))
         found.append(
             f"A surface as warm as the air is {margin_k:.1f} °C above the dew point; "
             f"painting practice keeps {DEW_MARGIN_K:.0f} °C."
@@ -145,17 +152,18 @@ def _after(
         return Verdict("unknown", ("The room of those hours is not known.",))
     at_s = future.at_s[within]
     temp_c, humidity = future.temp_c[:, within], future.humidity_pct[:, within]
-    least, most = profile.min_temp_c, profile.max_temp_c
-    judged = [
-        (temp_c < least, f"below {least:g} °C", f", down to {np.median(temp_c, 0).min():.1f} °C"),
-        (temp_c > most, f"above {most:g} °C", f", up to {np.median(temp_c, 0).max():.1f} °C"),
-    ]
-    if profile.kind != "adhesive" and air.humidity_pct is not None:
-        damp = profile.max_humidity_pct
-        judged.append((humidity > damp, f"above {damp:g} % RH", ""))
+    middle_c = np.median(temp_c, 0)
+    extremes = {
+        "cold": f", down to {middle_c.min():.1f} °C",
+        "warm": f", up to {middle_c.max():.1f} °C",
+    }
+    judged = outside(profile, temp_c, None if air.humidity_pct is None else humidity)
     reasons, cautions = [], []
-    for past, words, extreme in judged:
-        share = float(_stays(past).any(axis=1).mean())
+    for limit in WHILE_OPEN:
+        if limit not in judged:
+            continue
+        past, words, extreme = judged[limit], limit_words(profile, limit), extremes.get(limit, "")
+        share = float(stays(past).any(axis=1).mean())
         if share >= LIKELY:
             reasons.append(f"Likely {words} {_stretch(at_s, past)}{extreme}.")
         elif share >= PERHAPS:
@@ -212,12 +220,9 @@ def _right_from(
     """The first moment within a day from which the likely room stays right for so long."""
     if not future.at_s.size:
         return None
-    temp_c = np.median(future.temp_c, axis=0)
-    right = (temp_c >= profile.min_temp_c) & (temp_c <= profile.max_temp_c)
-    if profile.kind != "adhesive" and air.humidity_pct is not None:
-        humidity = np.median(future.humidity_pct, axis=0)
-        right &= humidity <= profile.max_humidity_pct
-        right &= dew_margin(kelvin(temp_c), humidity, kelvin(temp_c)) >= DEW_MARGIN_K
+    humidity = None if air.humidity_pct is None else np.median(future.humidity_pct, axis=0)
+    past = outside(profile, np.median(future.temp_c, axis=0), humidity)
+    right = ~np.logical_or.reduce(list(past.values()))
     for place in np.flatnonzero((future.at_s >= from_s) & (future.at_s <= from_s + SIGHT_S)):
         start_s = float(future.at_s[place])
         span = (future.at_s >= start_s) & (future.at_s <= start_s + for_s)
@@ -225,16 +230,6 @@ def _right_from(
             # The forecast's first point is the present one.
             return from_s if place == 0 or future.at_s[place - 1] < from_s else start_s
     return None
-
-
-def _stays(past: np.typing.NDArray[np.bool_]) -> np.typing.NDArray[np.bool_]:
-    """Where each path is past a limit for at least `_STAYS` points in a row; (paths, m)."""
-    if past.shape[1] < _STAYS:
-        return past
-    kept = past.copy()
-    kept[:, :-1] &= past[:, 1:]
-    kept[:, -1] = False
-    return kept
 
 
 def _stretch(at_s: FloatArray, past: np.typing.NDArray[np.bool_]) -> str:

@@ -11,8 +11,9 @@ import numpy.typing as npt
 from monitor.core.cure.bands import Band, bands
 from monitor.core.cure.plan_problem import Act, Problem
 from monitor.core.cure.plan_reasons import reasons_of
+from monitor.core.cure.plan_room import suits, told
 from monitor.core.cure.plan_search import Field, Found
-from monitor.core.cure.plan_values import ActWindow, PlannedAct, Reason
+from monitor.core.cure.plan_values import ActWindow, PlannedAct
 from monitor.core.vocabulary import FloatArray
 
 _NEXT_SLOT_S = 601.0
@@ -30,7 +31,10 @@ class _Spot:
 
 
 def told_acts(asked: Problem, field: Field, found: Found) -> tuple[tuple[PlannedAct, ...], float]:
-    """All acts in order, and the share of futures in which every one meets its window."""
+    """All acts in order, and the share of futures in which all of it comes true.
+
+    That is: every act meets its window, and the room suits every pour.
+    """
     acts: list[PlannedAct] = []
     all_hit = np.ones(asked.bench.paths, dtype=np.bool_)
     prev_s, poured = asked.now_s, 0
@@ -44,8 +48,17 @@ def told_acts(asked: Problem, field: Field, found: Found) -> tuple[tuple[Planned
             pour_s = asked.work.poured_s if block == 0 else float(field.at_s[poured])
             window, hit = _window(asked, block, act, pour_s, at_s)
             all_hit &= hit
-            good_s = _good(asked, field, found, spot)
             slot = int(asked.bench.slot(at_s))
+            room_chance: float | None = None
+            warning = ""
+            if act.what == "pour":
+                layer = asked.layer(block + 1)
+                suited = suits(asked.bench, layer, np.array([slot]))[:, 0]
+                all_hit &= suited
+                room_chance = float(suited.mean())
+                unsuited = told(asked.bench, layer, slot, asked.need_of_room)
+                warning = "" if unsuited is None else _sentence(unsuited.words)
+            good_s = _good(asked, field, found, spot)
             room_c = float(np.median(asked.bench.mean_c(slot, slot + 1)))
             reasons = reasons_of(asked, field, found, block, task, place, prev_s)
             prev_s = at_s + 60.0 * act.minutes
@@ -62,7 +75,9 @@ def told_acts(asked: Problem, field: Field, found: Found) -> tuple[tuple[Planned
                     good_from_s=good_s[0],
                     good_until_s=good_s[1],
                     room_c=room_c,
-                    reasons=(*reasons, *_cold(asked, act, room_c)),
+                    reasons=reasons,
+                    room_chance=room_chance,
+                    warning=warning,
                 )
             )
             if act.what == "pour":
@@ -132,14 +147,5 @@ def _window(
     return best, most
 
 
-def _cold(asked: Problem, act: Act, room_c: float) -> tuple[Reason, ...]:
-    """A word of caution where a pour would meet a room colder than its resin wants."""
-    if act.what != "pour" or act.step.resin is None:
-        return ()
-    least_c = asked.bench.clocks[act.step.resin].profile.min_temp_c
-    if room_c >= least_c:
-        return ()
-    words = (
-        f"The room is expected at {room_c:.1f} °C then; this resin wants at least {least_c:g} °C."
-    )
-    return (Reason("cold_room", words, {"room_c": room_c, "min_temp_c": least_c}),)
+def _sentence(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}."

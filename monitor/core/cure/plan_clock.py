@@ -47,6 +47,7 @@ DAY_SLOTS = 144
 ACTS_WITHIN_SLOTS = 14 * DAY_SLOTS
 SEEN_AHEAD_SLOTS = 28 * DAY_SLOTS
 LONGEST_PAST_SLOTS = 14 * DAY_SLOTS
+NEVER_DAMP_PCT = 75.0  # up to here air of any warmth is more than 3 K above its dew point
 WITH_DIFFUSION = ("sandable", "demouldable", "full_cure")
 
 _HOUR_SLOTS = 6
@@ -86,7 +87,8 @@ class Bench:
     """The grid, the room on it, and the clocks of all resins in play.
 
     `at_s` (slots,); `first` is the first slot not before now; `degree_slots` (paths, slots)
-    is the room's temperature [C] summed over the slots before each.
+    is the room's temperature [C] summed over the slots before each, `damp_slots` its
+    humidity [%] alike, None where that never comes near a limit.
     """
 
     at_s: FloatArray
@@ -94,7 +96,9 @@ class Bench:
     degree_slots: FloatArray
     clocks: Mapping[str, Clock]
     notes: tuple[str, ...]
+    damp_slots: FloatArray | None = None
     lags: dict[tuple[str, int], Mapping[str, FloatArray]] = field(default_factory=dict)
+    rooms: dict[str, tuple[npt.NDArray[np.bool_], IntArray]] = field(default_factory=dict)
 
     @property
     def paths(self) -> int:
@@ -104,6 +108,13 @@ class Bench:
     def slot(self, at_s: float) -> float:
         """A moment as a place on the grid, held within it."""
         return min(max((at_s - float(self.at_s[0])) / SLOT_S, 0.0), float(self.at_s.size - 1))
+
+    def air(self, begin: int, end: int) -> tuple[FloatArray, FloatArray | None]:
+        """Mean temperature [C] and humidity [%] of each slot of a stretch, (paths, slots)."""
+        temp_c = _each(self.degree_slots[:, begin : end + 1])
+        if self.damp_slots is None:
+            return temp_c, None
+        return temp_c, _each(self.damp_slots[:, begin : end + 1])
 
     def mean_c(self, begin: int, end: int) -> FloatArray:
         """Mean temperature of the room from one slot to another [C], (paths,)."""
@@ -183,11 +194,15 @@ def bench(
     at_s = np.asarray(first_s + SLOT_S * np.arange(first + SEEN_AHEAD_SLOTS), dtype=np.float64)
     known = int(np.searchsorted(at_s, line.at_s[-1], side="right"))
     warmth = _on_grid(line.temp_c[:-1] * line.span_h * _HOUR_SLOTS, line, at_s, known)
+    humid: FloatArray | None = None
+    bearable = min([NEVER_DAMP_PCT, *(one.max_humidity_pct for one in profiles.values())])
+    if float(line.humidity_pct[:-1].max()) > bearable:
+        humid = _on_grid(line.humidity_pct[:-1] * line.span_h * _HOUR_SLOTS, line, at_s, known)
     clocks = {
         key: _clock(profile, line, at_s, known, _drawn(key, draws, paths))
         for key, profile in profiles.items()
     }
-    return Bench(at_s, first, warmth, clocks, line.notes)
+    return Bench(at_s, first, warmth, clocks, line.notes, humid)
 
 
 def layer_clock(
@@ -272,6 +287,11 @@ def _on_grid(gained: FloatArray, line: RoomLine, at_s: FloatArray, known: int) -
         days = 1 + (begin - known) // DAY_SLOTS
         table[:, begin:end] = day[:, : end - begin] + days * a_day
     return table
+
+
+def _each(total: FloatArray) -> FloatArray:
+    """What each slot adds; rounded, that a room right at a limit is not past it by 1e-12."""
+    return np.asarray(np.diff(total, axis=1).round(6))
 
 
 def _age_at(clock: Clock, rows: FloatArray) -> FloatArray:

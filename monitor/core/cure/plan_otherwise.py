@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 
-from monitor.core.cure.plan_clock import SLOT_S
+from monitor.core.cure.plan_clock import DAY_SLOTS, SLOT_S
 from monitor.core.cure.plan_problem import Problem, problem, with_wishes
 from monitor.core.cure.plan_reasons import moment
+from monitor.core.cure.plan_room import told
+from monitor.core.cure.plan_search import Field, Found
 from monitor.core.cure.plan_values import Alternative, Done, Wish
 from monitor.core.cure.recipe import Recipe
 from monitor.core.cure.wishes import Wishes
@@ -19,7 +22,7 @@ from monitor.core.vocabulary import RoomPaths
 WARM_C = 22.0  # what a small heater holds in a home; common practice, no published source
 WORTH_S = 3600.0
 USUAL_HOURS = (7.0, 22.0)
-LEAST_PROBABILITY_PCT = 30
+LEAST_PROBABILITY = 0.3
 _WARMER_BY_K = 0.5
 
 
@@ -56,7 +59,9 @@ def _warm(
     """The room held warm while hands are not free, and all the time, where that is warmer."""
     if not future.temp_c.size:
         return []
-    hold_c = min([WARM_C, *(clock.profile.max_temp_c for clock in asked.bench.clocks.values())])
+    used = [clock.profile for clock in asked.bench.clocks.values()]
+    hold_c = max([WARM_C, *(profile.min_temp_c for profile in used)])
+    hold_c = min([hold_c, *(profile.max_temp_c for profile in used)])
     slots = np.floor((future.at_s - asked.bench.at_s[asked.bench.first]) / SLOT_S).astype(int)
     inside = np.clip(slots, 0, asked.free_s.size - 1)
     resting = ~np.isfinite(asked.free_s[inside])
@@ -72,7 +77,8 @@ def _warm(
 def give_ups(asked: Problem, recipe: Recipe, done: Sequence[Done]) -> tuple[Alternative, ...]:
     """Each single wish whose loss brings a plan where there is none; soonest first.
 
-    A piece called done before its full cure comes last: that is not the same piece.
+    Last come a room outside the labels' limits, and a piece called done before its full
+    cure: that is not the same piece.
     """
     offers: list[Alternative] = []
     for wish, wishes, words in _without(asked.wishes):
@@ -83,11 +89,31 @@ def give_ups(asked: Problem, recipe: Recipe, done: Sequence[Done]) -> tuple[Alte
         tried = problem(sanded, done, asked.bench, asked.wishes, asked.now_s, asked.local_offset_s)
         words = "Give up bonding without sanding: wait until it is sandable, and sand"
         offers += _offer(tried, words, None, "recoat_without_sanding")
+    if asked.wishes.within_limits:
+        anywhere = with_wishes(asked, replace(asked.wishes, within_limits=False))
+        offers += _offer(anywhere, _outside_words(asked), None, "room_limits")
     if asked.wishes.done_when == "cured":
         hands_off = with_wishes(asked, replace(asked.wishes, done_when="hands_off"))
         words = "Count it as done after the last hands-on act, before full cure"
         offers += _offer(hands_off, words, None, "full_cure")
-    return tuple(sorted(offers, key=lambda offer: (offer.wish == "full_cure", offer.finish_s)))
+    last: tuple[Wish, ...] = ("room_limits", "full_cure")
+    return tuple(sorted(offers, key=lambda offer: (offer.wish in last, offer.finish_s)))
+
+
+def _outside_words(asked: Problem) -> str:
+    """'Pour in a room colder than the label wants', or warmer, or damper."""
+    slots = asked.slots(DAY_SLOTS)
+    found: list[str] = []
+    for block, acts in enumerate(asked.work.acts):
+        if not acts or acts[-1].what != "pour" or not slots.size:
+            continue
+        layer = asked.layer(block + 1)
+        unsuited = told(asked.bench, layer, int(slots[0]), asked.need_of_room)
+        if unsuited is not None:
+            found.append(str(unsuited.values["limit"]))
+    most = max(found, key=found.count, default="cold")
+    how = {"cold": "colder", "warm": "warmer"}.get(most, "damper")
+    return f"Pour in a room {how} than the label wants"
 
 
 def _without(wishes: Wishes) -> list[tuple[Wish, Wishes, str]]:
@@ -108,20 +134,31 @@ def _without(wishes: Wishes) -> list[tuple[Wish, Wishes, str]]:
     return found
 
 
-def _less_sure(asked: Problem) -> list[Alternative]:
-    """The greatest probability, in steps of five per cent, that has a plan."""
-    low, high = LEAST_PROBABILITY_PCT // 5, int(round(100.0 * asked.wishes.probability) - 1) // 5
-    best: Alternative | None = None
+def surest(asked: Problem, least: float) -> tuple[Problem, tuple[Found, Field]] | None:
+    """The same work at the greatest lower probability, in steps of 5 %, that has a plan."""
+    low, high = math.ceil(20.0 * least - 1e-9), math.ceil(20.0 * asked.wishes.probability - 1e-9)
+    best = None
+    high -= 1
+    middle = high  # mostly it is a little short of what was wished
     while low <= high:
-        middle = (low + high + 1) // 2
-        share = middle * 5 / 100.0
-        tried = with_wishes(asked, replace(asked.wishes, probability=share))
-        offers = _offer(tried, f"Be content with {100.0 * share:.0f} %", None, "probability")
-        if offers:
-            best, low = replace(offers[0], probability=share), middle + 1
+        tried = with_wishes(asked, replace(asked.wishes, probability=middle / 20.0))
+        solved = tried.solve()
+        if solved is not None:
+            best, low = (tried, solved), middle + 1
         else:
             high = middle - 1
-    return [] if best is None else [best]
+        middle = (low + high + 1) // 2
+    return best
+
+
+def _less_sure(asked: Problem) -> list[Alternative]:
+    found = surest(asked, LEAST_PROBABILITY)
+    if found is None:
+        return []
+    tried, solved = found
+    share = tried.wishes.probability
+    words = f"Be content with {100.0 * share:.0f} %"
+    return [replace(_told(tried, solved, words, None, "probability"), probability=share)]
 
 
 def _sanded(recipe: Recipe) -> Recipe | None:
@@ -139,20 +176,28 @@ def _offer(
     solved = tried.solve()
     if solved is None:
         return []
-    found, ground = solved
-    if finish_s is not None and finish_s - found.finish_s < WORTH_S:
+    if finish_s is not None and finish_s - solved[0].finish_s < WORTH_S:
         return []
+    return [_told(tried, solved, words, finish_s, wish)]
+
+
+def _told(
+    tried: Problem,
+    solved: tuple[Found, Field],
+    words: str,
+    finish_s: float | None,
+    wish: Wish | None,
+) -> Alternative:
+    found, ground = solved
     instead = "" if finish_s is None else f" instead of {moment(finish_s)}"
-    return [
-        Alternative(
-            key="give_up",
-            words=f"{words}, and it is done at {moment(found.finish_s)}{instead}.",
-            finish_s=found.finish_s,
-            gain_s=None if finish_s is None else finish_s - found.finish_s,
-            first_act_s=_first_s(found.places, ground.at_s, tried.now_s),
-            wish=wish,
-        )
-    ]
+    return Alternative(
+        key="give_up",
+        words=f"{words}, and it is done at {moment(found.finish_s)}{instead}.",
+        finish_s=found.finish_s,
+        gain_s=None if finish_s is None else finish_s - found.finish_s,
+        first_act_s=_first_s(found.places, ground.at_s, tried.now_s),
+        wish=wish,
+    )
 
 
 def _first_s(places: Sequence[int], at_s: np.ndarray, now_s: float) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -18,7 +18,18 @@ from monitor.core.cure.plan_clock import (
     LayerClock,
     layer_clock,
 )
-from monitor.core.cure.plan_search import Block, BoolArray, Field, Found, Task, search
+from monitor.core.cure.plan_room import needed, suits
+from monitor.core.cure.plan_search import (
+    Block,
+    BoolArray,
+    Field,
+    Found,
+    Stand,
+    Task,
+    reaches_the_end,
+    search,
+    survey,
+)
 from monitor.core.cure.plan_values import ActKind, Done
 from monitor.core.cure.recipe import MOMENT_WINDOWS, NEED_WINDOWS, Moment, Recipe, Step
 from monitor.core.cure.wishes import LocalOffset, Wishes, hands_free_until
@@ -26,6 +37,7 @@ from monitor.core.vocabulary import FloatArray
 
 Windows = tuple[tuple[str, str | None], ...]
 
+FEW_BLOCKS = 4
 HORIZONS = (3 * DAY_SLOTS, 7 * DAY_SLOTS, ACTS_WITHIN_SLOTS)
 
 
@@ -99,6 +111,7 @@ class Problem:
     now_s: float
     local_offset_s: LocalOffset
     layers: Mapping[str, LayerClock]
+    looked_through: tuple[Field, list[Stand]] | None = field(default=None, init=False, repr=False)
 
     @property
     def enough(self) -> int:
@@ -107,20 +120,45 @@ class Problem:
 
     def solve(self) -> tuple[Found, Field] | None:
         """The best plan, within the shortest horizon that shows it to be the best."""
-        first, longest = self.bench.first, ACTS_WITHIN_SLOTS
-        deadline_s = self.wishes.deadline_s
-        if deadline_s is not None:
-            longest = min(longest, int((deadline_s - self.bench.at_s[first]) / SLOT_S) + 1)
-        for span in [*(span for span in HORIZONS if span < longest), max(longest, 0)]:
+        longest = self._reach()
+        # A piece of many pours never fits into the shortest.
+        spans = HORIZONS if len(self.work.blocks) <= FEW_BLOCKS else HORIZONS[1:]
+        for span in [*(span for span in spans if span < longest), longest]:
             if self.wishes.mode == "latest" and span < longest:
                 continue
             ground = self.ground(span, longest)
             if not ground.at_s.size and any(self.work.acts):
                 continue
-            found = search(self.work.blocks, ground)
+            stands = survey(self.work.blocks, ground)
+            found = search(self.work.blocks, ground, stands)
+            if span == longest:
+                self.looked_through = ground, stands
             if found is not None and (span == longest or found.finish_s <= self._beyond_s(span)):
                 return found, ground
         return None
+
+    def can_be_done(self) -> bool:
+        """Whether there is any plan at all."""
+        ground, stands = self.whole()
+        if not ground.at_s.size and any(self.work.acts):
+            return False
+        return reaches_the_end(self.work.blocks, stands)
+
+    def whole(self) -> tuple[Field, list[Stand]]:
+        """All the ground there is, and the survey of it."""
+        if self.looked_through is None:
+            longest = self._reach()
+            ground = self.ground(longest, longest)
+            self.looked_through = ground, survey(self.work.blocks, ground)
+        return self.looked_through
+
+    def _reach(self) -> int:
+        """How many slots ahead may bear an act at most."""
+        deadline_s = self.wishes.deadline_s
+        if deadline_s is None:
+            return ACTS_WITHIN_SLOTS
+        until = int((deadline_s - self.bench.at_s[self.bench.first]) / SLOT_S) + 1
+        return max(min(ACTS_WITHIN_SLOTS, until), 0)
 
     def _beyond_s(self, span: int) -> float:
         """The soonest finish of a plan whose last pour lies past `span` slots."""
@@ -157,8 +195,12 @@ class Problem:
         def hits(block: int, window: str, rows: IntArray, width: int) -> IntArray:
             return self.count(block, window, self.rows(block, slots[rows]), slots[:width])
 
+        def suited(block: int, places: IntArray) -> BoolArray:
+            return self.suited(block, slots[places])
+
         def ready_s(block: int, rows: IntArray) -> FloatArray:
-            return self.ready_s(block, slots[rows])
+            # Block 0 stands on what is poured already, whether hands are ever free or not.
+            return self.ready_s(block, slots[rows] if block > 0 else rows)
 
         return Field(
             at_s=at_s,
@@ -169,6 +211,7 @@ class Problem:
             paths=self.bench.paths,
             meets=meets,
             hits=hits,
+            suits=suited,
             ready_s=ready_s,
             deadline_s=math.inf if self.wishes.deadline_s is None else self.wishes.deadline_s,
             latest=self.wishes.mode == "latest",
@@ -239,6 +282,18 @@ class Problem:
                 counts = _counted(place[opened[:, live]], place[left[:, live]], slots.size)
                 found[live] |= counts >= self.enough
         return found
+
+    def suited(self, block: int, slots: IntArray) -> BoolArray:
+        """Where the room suits the pour that ends a block in enough futures, (slots,)."""
+        if not self.wishes.within_limits:
+            return np.ones(slots.size, dtype=np.bool_)
+        fit = np.count_nonzero(suits(self.bench, self.layer(block + 1), slots), axis=0)
+        return np.asarray(fit >= self.need_of_room)
+
+    @property
+    def need_of_room(self) -> int:
+        """How many futures must have the room suit a pour."""
+        return needed(self.enough, self.bench.paths)
 
     def ready_s(self, block: int, slots: IntArray) -> FloatArray:
         """When the layer under a block is ready in enough futures [s], (rows,)."""

@@ -9,7 +9,8 @@ import numpy as np
 
 from monitor.core.cure.plan_clock import ACTS_WITHIN_SLOTS
 from monitor.core.cure.plan_problem import Act, Problem, with_wishes
-from monitor.core.cure.plan_search import Field, Found, Stand, survey
+from monitor.core.cure.plan_room import never_binds, suits, told
+from monitor.core.cure.plan_search import Field, Found, Stand
 from monitor.core.cure.plan_values import Reason
 
 _TRIED_POURS = 48
@@ -68,6 +69,9 @@ def _not_earlier(
     if before_s + 60.0 * act.minutes > ground.free_s[place - 1]:
         return _woken(at_s)
     if act.what == "pour":
+        cold = _unsuited(problem, ground, block, place - 1)
+        if cold is not None:
+            return Reason("room", f"At {moment(before_s)} {cold.words}.", cold.values)
         blocked = _blocked(problem, ground, found, block + 1, place - 1)
         if blocked is not None:
             return Reason(
@@ -114,7 +118,20 @@ def _not_later(problem: Problem, ground: Field, found: Found, block: int, place:
             f"{waits}A later start does not end before {moment(float(ground.free_s[last]))}.",
             values,
         )
+    cold = _unsuited(problem, ground, block, last + 1)
+    if cold is not None:
+        return Reason(
+            "room", f"{waits}At {moment(after_s)} {cold.words}.", {**values, **cold.values}
+        )
     return Reason("closes", f"{waits}Later, its window has closed too often.", values)
+
+
+def _unsuited(problem: Problem, ground: Field, block: int, place: int) -> Reason | None:
+    """What of the room speaks against a pour at an instant, None where nothing does."""
+    if not problem.wishes.within_limits:
+        return None
+    slot = round(problem.bench.slot(float(ground.at_s[place])))
+    return told(problem.bench, problem.layer(block + 1), slot, problem.need_of_room)
 
 
 def _blocked(
@@ -150,7 +167,6 @@ def _blocked(
 
 def why_none(problem: Problem) -> Reason:
     """What stands in the way, where there is no plan."""
-    longest = ACTS_WITHIN_SLOTS
     if problem.wishes.deadline_s is not None:
         endless = replace(problem.wishes, deadline_s=None, mode="soonest")
         solved = with_wishes(problem, endless).solve()
@@ -159,15 +175,46 @@ def why_none(problem: Problem) -> Reason:
             words = f"The piece is done at {moment(finish_s)} at the soonest, past the deadline."
             return Reason("deadline", words, {"finish_s": finish_s})
         problem = with_wishes(problem, endless)
-    ground = problem.ground(longest, longest)
+    if problem.wishes.within_limits and not all(
+        never_binds(problem.bench, layer) for layer in problem.layers.values()
+    ):
+        anywhere = with_wishes(problem, replace(problem.wishes, within_limits=False))
+        if anywhere.can_be_done():
+            return _room_stands_in_the_way(problem)
+        problem = anywhere
+    ground, stands = problem.whole()
     if not ground.at_s.size:
         return Reason("no_hours", "Hands are never free in the next two weeks.", {})
-    for block, stand in enumerate(survey(problem.work.blocks, ground)):
+    for block, stand in enumerate(stands):
         for task, act in enumerate(problem.work.acts[block]):
             if not stand.allowed[task].any():
                 return _never(problem, ground, block, act, stand)
     return Reason(
         "never_cured", "A layer does not come to full cure within sight in this room.", {}
+    )
+
+
+def _room_stands_in_the_way(problem: Problem) -> Reason:
+    """The first pour for which the room is never right in free hours, or all of them together."""
+    slots = problem.slots(ACTS_WITHIN_SLOTS)
+    for block, acts in enumerate(problem.work.acts):
+        if not acts or acts[-1].what != "pour" or problem.suited(block, slots).any():
+            continue
+        layer, name = problem.layer(block + 1), act_words(acts[-1])
+        fit = np.count_nonzero(suits(problem.bench, layer, slots), axis=0)
+        best = int(slots[int(fit.argmax())])
+        cold = told(problem.bench, layer, best, problem.need_of_room)
+        if cold is None:
+            continue
+        at_s = float(problem.bench.at_s[best])
+        return Reason(
+            "room",
+            f"No free hour has the room as the resin wants it for {name}: "
+            f"for one at {moment(at_s)} {cold.words}.",
+            {**cold.values, "step": acts[-1].step.key, "act_s": at_s},
+        )
+    return Reason(
+        "room", "In the hours in which the room is as the resins want it, no plan is left.", {}
     )
 
 

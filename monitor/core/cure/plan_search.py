@@ -5,9 +5,10 @@ layer was poured and on nothing else; so what follows a pour depends on its slot
 A block is what lies between two pours: its moments and work, then the next pour.
 
 What is optimal, in this order: every act meets its window in enough futures, begins and
-ends with hands free, in order, before the deadline; then the piece is done soonest (mode
-"latest": the first pour still to come starts latest, then done soonest); then the sum of
-the acts' chances is greatest; then acts are earliest (mode "latest": latest).
+ends with hands free, in order, before the deadline, each pour where the room suits it; then
+the piece is done soonest (mode "latest": the first pour still to come starts latest, then
+done soonest); then the sum of the acts' chances is greatest; then acts are earliest (mode
+"latest": latest).
 
 The piece is done when the last act ends and each layer is ready in enough futures. A later
 pour is never ready sooner, so a search of pours within a horizon has found the best once it
@@ -54,7 +55,8 @@ class Field:
     on all. `hits(block, window, rows, width)` counts the futures (rows, width), of `paths`,
     in which an act at each of the first `width` instants meets the window of a layer poured
     at each of the instants `rows`; block 0 has one row, row 0. `meets` says alike where they
-    are enough. `ready_s(block, rows)` is when the layer below a block is ready in enough.
+    are enough. `suits(block, places)` says where the room suits the pour that ends a block,
+    (places,). `ready_s(block, rows)` is when the layer below a block is ready in enough.
     """
 
     at_s: FloatArray
@@ -65,6 +67,7 @@ class Field:
     paths: int
     meets: Callable[[int, str, IntArray, int], BoolArray]
     hits: Callable[[int, str, IntArray, int], IntArray]
+    suits: Callable[[int, IntArray], BoolArray]
     ready_s: Callable[[int, IntArray], FloatArray]
     deadline_s: float = math.inf
     latest: bool = False
@@ -100,19 +103,24 @@ class Found:
     stands: tuple[Stand, ...] = field(default=(), compare=False, repr=False)
 
 
-def search(blocks: Sequence[Block], ground: Field) -> Found | None:
-    """The best places for every act, None where no places will do."""
-    stands = survey(blocks, ground)
-    if len(stands) < len(blocks) or not math.isfinite(stands[0].done_s[0]):
+def search(blocks: Sequence[Block], ground: Field, surveyed: Sequence[Stand]) -> Found | None:
+    """The best places for every act by the `survey` of the ground, None where none will do."""
+    stands = list(surveyed)
+    if not reaches_the_end(blocks, stands):
         return None
-    limit_s, surveyed = float(stands[0].done_s[0]), tuple(stands)
+    limit_s = float(stands[0].done_s[0])
     if ground.latest and blocks[0].pour is not None:
         fits = stands[0].allowed[-1][0, stands[1].rows] & np.isfinite(stands[1].done_s)
         last = int(np.flatnonzero(fits)[-1])
         limit_s = max(float(stands[0].ready_s[0]), float(stands[1].done_s[last]))
         stands[1] = _of_rows(stands[1], np.array([last]))
     places, hits = _best(blocks, ground, stands, limit_s)
-    return Found(places, limit_s, hits, surveyed)
+    return Found(places, limit_s, hits, tuple(surveyed))
+
+
+def reaches_the_end(blocks: Sequence[Block], stands: Sequence[Stand]) -> bool:
+    """Whether a survey found any way through all blocks."""
+    return len(stands) == len(blocks) and math.isfinite(stands[0].done_s[0])
 
 
 def survey(blocks: Sequence[Block], ground: Field) -> list[Stand]:
@@ -156,7 +164,9 @@ def _stand(blocks: Sequence[Block], index: int, rows: IntArray, ground: Field) -
         over_s = ground.at_s[place] + 60.0 * task.minutes
         stand.ends_s = np.where(found, over_s, math.inf)
     if block.pour is not None:
-        _meet(block.pour, index, stand, ground, width)
+        allowed = _meet(block.pour, index, stand, ground, width)
+        places = np.flatnonzero(allowed.any(axis=0))
+        allowed[:, places] &= ground.suits(index, places)[None, :]
     return stand
 
 

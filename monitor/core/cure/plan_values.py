@@ -11,7 +11,13 @@ from monitor.core.cure.recipe import MomentKind
 
 ActKind = Literal["pour", "work", "pull_tape", "demould"]
 Wish = Literal[
-    "waking_hours", "days_off", "deadline", "probability", "full_cure", "recoat_without_sanding"
+    "waking_hours",
+    "days_off",
+    "deadline",
+    "probability",
+    "full_cure",
+    "recoat_without_sanding",
+    "room_limits",
 ]
 
 
@@ -58,7 +64,9 @@ class PlannedAct:
 
     `chance` is the share of futures in which an act begun at `at_s` meets the window (1 where
     there is no window). `good_from_s` to `good_until_s` is the stretch around `at_s` in
-    which it may begin as well: hands free, order kept, chance as wished.
+    which it may begin as well: hands free, order kept, chance as wished. `room_chance` is
+    the share of futures in which the room suits a pour until its surface is closed, None
+    for other work; `warning` says what of the room does not, where that was given up.
     """
 
     step: str
@@ -73,6 +81,8 @@ class PlannedAct:
     good_until_s: float
     room_c: float
     reasons: tuple[Reason, ...] = ()
+    room_chance: float | None = None
+    warning: str = ""
 
 
 @dataclass(frozen=True)
@@ -101,7 +111,8 @@ class Plan:
     all futures, and `chance` the share of futures in which every act meets its window.
     Without a plan (`found` False) `acts` is empty, `reasons` say what stands in
     the way, and `give_up` is the one wish that brings a plan back soonest, None where no
-    single one does.
+    single one does. `content_with` is the lesser probability that this plan keeps, where
+    none keeps the wished one; `reasons` then say why none does.
     """
 
     found: bool
@@ -114,3 +125,4 @@ class Plan:
     give_up: Alternative | None = None
     notes: tuple[str, ...] = ()
     chance: float | None = None
+    content_with: float | None = None

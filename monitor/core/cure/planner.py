@@ -10,15 +10,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from monitor.core.cure.bands import Band
 from monitor.core.cure.plan_acts import finish_band, told_acts
 from monitor.core.cure.plan_clock import bench
-from monitor.core.cure.plan_otherwise import give_ups, sooner, warmer
-from monitor.core.cure.plan_problem import Problem, problem
+from monitor.core.cure.plan_otherwise import give_ups, sooner, surest, warmer
+from monitor.core.cure.plan_problem import Problem, problem, with_wishes
 from monitor.core.cure.plan_reasons import why_none
+from monitor.core.cure.plan_search import Field, Found
 from monitor.core.cure.plan_values import ActWindow as ActWindow
 from monitor.core.cure.plan_values import Alternative as Alternative
 from monitor.core.cure.plan_values import Done as Done
@@ -46,6 +48,7 @@ def plan(
     past: RoomSeries | None = None,
     done: Sequence[Done] = (),
     otherwise: bool = True,
+    content_from: float | None = None,
 ) -> Plan:
     """When to do each step of a piece.
 
@@ -61,6 +64,9 @@ def plan(
         Steps already begun, when, and what is known of them.
     otherwise
         Whether to look for alternatives: a sooner finish, or what to give up where no plan is.
+    content_from
+        Where no plan keeps the wished probability: the least one to be content with, if a
+        plan keeps that. The plan then says so (`content_with`).
 
     Raises ValueError that lists every fault of the recipe, the marks or the wishes.
     """
@@ -76,28 +82,43 @@ def plan(
     seen = RoomSeries(_NOTHING, _NOTHING, _NOTHING) if past is None else past
     ground = bench(used, future, seen, draws, begin_s, now_s)
     asked = problem(recipe, done, ground, wishes, now_s, local_offset_s)
+    if not any(asked.work.acts):
+        # Only the cure is left, and no deadline hastens that.
+        asked = with_wishes(asked, replace(wishes, deadline_s=None, mode="soonest"))
     solved = asked.solve()
 
     def pose(paths: RoomPaths) -> Problem:
         other = bench(used, paths, seen, draws, begin_s, now_s)
         return problem(recipe, done, other, wishes, now_s, local_offset_s)
 
-    if solved is None:
-        return _no_plan(asked, recipe, done, future, pose if otherwise else None)
+    if solved is not None:
+        made = _told(asked, solved)
+        if otherwise and wishes.mode == "soonest":
+            made = replace(made, alternatives=sooner(asked, future, pose, solved[0].finish_s))
+        return made
+    lesser = None if content_from is None else surest(asked, content_from)
+    none = _no_plan(asked, recipe, done, future, pose if otherwise else None)
+    if lesser is None:
+        return none
+    return replace(
+        _told(*lesser),
+        reasons=none.reasons,
+        alternatives=tuple(one for one in none.alternatives if one.wish != "probability"),
+        content_with=lesser[0].wishes.probability,
+    )
+
+
+def _told(asked: Problem, solved: tuple[Found, Field]) -> Plan:
     found, field = solved
     acts, chance = told_acts(asked, field, found)
-    offers: tuple[Alternative, ...] = ()
-    if otherwise and wishes.mode == "soonest":
-        offers = sooner(asked, future, pose, found.finish_s)
     return Plan(
         found=True,
-        made_at_s=now_s,
+        made_at_s=asked.now_s,
         acts=acts,
         finish_s=found.finish_s,
         finish=finish_band(asked, acts),
         reasons=(),
-        alternatives=offers,
-        notes=ground.notes,
+        notes=asked.bench.notes,
         chance=chance,
     )
 
@@ -109,18 +130,21 @@ def _no_plan(
     future: RoomPaths,
     pose: Callable[[RoomPaths], Problem] | None,
 ) -> Plan:
+    reason = why_none(asked)
     offers: tuple[Alternative, ...] = ()
     given: tuple[Alternative, ...] = ()
     if pose is not None:
         given = give_ups(asked, recipe, done)
-        offers = given + warmer(asked, future, pose, None)
+        warm = warmer(asked, future, pose, None)
+        # A room out of limits is mended first, and only then put up with.
+        offers = warm + given if reason.key == "room" else given + warm
     return Plan(
         found=False,
         made_at_s=asked.now_s,
         acts=(),
         finish_s=None,
         finish=Band(None, None, None),
-        reasons=(why_none(asked),),
+        reasons=(reason,),
         alternatives=offers,
         give_up=given[0] if given else None,
         notes=asked.bench.notes,

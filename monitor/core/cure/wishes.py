@@ -33,7 +33,8 @@ class Wishes:
     dates as 2026-11-28. `probability` is the least chance that each act meets its window,
     and that the piece is done by the finish named. `mode` "latest" starts the first pour as
     late as the deadline safely allows. `done_when` "cured" waits for every layer's full
-    cure, "hands_off" for the last hands-on act.
+    cure, "hands_off" for the last hands-on act. `within_limits` pours only where the room is
+    as the resin wants it, at the pour and while its surface is open.
     """
 
     waking_h: tuple[tuple[float, float] | None, ...] = ((7.0, 22.0),) * 7
@@ -42,6 +43,7 @@ class Wishes:
     probability: float = 0.8
     mode: Mode = "soonest"
     done_when: DoneWhen = "cured"
+    within_limits: bool = True
 
 
 def faults(wishes: Wishes, now_s: float) -> tuple[str, ...]:
