@@ -13,7 +13,7 @@ from dashboard import views, wording
 from dashboard.db import acting, now_s, options, reader
 from dashboard.views import local
 from dashboard.wording import Local
-from monitor import alarm_month
+from monitor.answers import alarm_month
 from monitor.core.vocabulary import AlarmPhase, Priority
 from monitor.store import alarms, notices, settings, shown, status, trials
 

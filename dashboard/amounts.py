@@ -12,9 +12,9 @@ from dashboard.bottles import bottle_name, currency
 from dashboard.db import reader
 from dashboard.forms import Form
 from dashboard.views import local
-from monitor import measuring
+from monitor.answers import measuring
+from monitor.answers.measuring import Mix, Sketch
 from monitor.core.vocabulary import ResinProfile
-from monitor.measuring import Mix, Sketch
 from monitor.store import bottles, resins
 
 amounts = Blueprint("amounts", __name__)

@@ -14,8 +14,8 @@ from dashboard.db import acting, now_s, options, reader
 from dashboard.forms import Form
 from dashboard.openapi import document
 from dashboard.views import local
-from monitor import measuring
-from monitor import preview as ahead
+from monitor.answers import measuring
+from monitor.answers import preview as ahead
 from monitor.core.vocabulary import (
     Base,
     MarkKind,

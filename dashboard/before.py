@@ -13,9 +13,9 @@ from dashboard.facts import peak_words
 from dashboard.forms import Form
 from dashboard.views import local
 from dashboard.wording import Local
-from monitor import preview as ahead
+from monitor.answers import preview as ahead
+from monitor.answers.preview import Ahead, Measures
 from monitor.core.vocabulary import Base, Layer, Outlook, ResinProfile
-from monitor.preview import Ahead, Measures
 from monitor.store import pieces, readings, resins
 
 # Handed on by another page that reckoned for this one; not typed here.

@@ -14,7 +14,7 @@ from dashboard.forms import Form
 from dashboard.going import refused
 from dashboard.views import local
 from dashboard.wording import Local
-from monitor import measuring
+from monitor.answers import measuring
 from monitor.core.vocabulary import ResinProfile
 from monitor.store import bottles as stored
 from monitor.store import resins, settings

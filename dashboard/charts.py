@@ -13,8 +13,8 @@ from dashboard.drawing import Chart, Line, Shade
 from dashboard.units import Units
 from dashboard.views import numbered
 from dashboard.wording import MARK_NAMES, Local, span
+from monitor.answers.preview import dew_points_c
 from monitor.core.vocabulary import Layer, Outlook, Piece
-from monitor.preview import dew_points_c
 from monitor.store import alarms, forecasts, marks, readings
 
 POINTS = 240

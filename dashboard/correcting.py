@@ -14,7 +14,7 @@ from dashboard.going import back, refused
 from dashboard.mixing import mixed_ratio
 from dashboard.views import local
 from dashboard.wording import Local
-from monitor import measuring
+from monitor.answers import measuring
 from monitor.core.vocabulary import Layer, Piece
 from monitor.store import bottles, marks, photos, pieces, readings, resins
 

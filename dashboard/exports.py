@@ -5,7 +5,7 @@ from __future__ import annotations
 from flask import Blueprint, Response, abort
 
 from dashboard.db import reader
-from monitor.export_tables import piece_zip
+from monitor.answers.export_tables import piece_zip
 from monitor.store import pieces
 
 exports = Blueprint("exports", __name__)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dashboard import wording
 from dashboard.units import Units
+from monitor.answers.preview import smokes
 from monitor.core.vocabulary import Layer, Outlook
-from monitor.preview import smokes
 
 HAND_C = 35.0  # warmer than this a gloved hand feels it
 

@@ -9,9 +9,9 @@ from flask import Blueprint
 
 from dashboard.db import now_s, reader
 from dashboard.views import local
-from monitor import shipping
+from monitor.answers import shipping
+from monitor.answers.shipping import Missing
 from monitor.core.vocabulary import Piece
-from monitor.shipping import Missing
 
 handling = Blueprint("handling", __name__)
 

@@ -14,7 +14,7 @@ from dashboard.db import reader
 from dashboard.drawing import Chart, Line, picture
 from dashboard.views import local, numbered
 from dashboard.wording import Local
-from monitor.comparing import CureRun, cure_run
+from monitor.answers.comparing import CureRun, cure_run
 from monitor.core.vocabulary import FloatArray, Layer, Outlook, Piece
 from monitor.store import outlooks, pieces
 

@@ -8,7 +8,7 @@ from werkzeug.wrappers import Response
 from dashboard import wording
 from dashboard.db import acting, now_s, reader
 from dashboard.pages import local
-from monitor import beliefs
+from monitor.answers import beliefs
 from monitor.core.vocabulary import Mark, ResinProfile
 from monitor.store import resins, settings
 

@@ -12,7 +12,7 @@ from dashboard.going import back, refused
 from dashboard.photos import allow_photo, sent_photo
 from dashboard.shrinking import RefusedPicture
 from dashboard.views import local
-from monitor import measuring
+from monitor.answers import measuring
 from monitor.core.vocabulary import Layer, Mark
 from monitor.store import bottles, changes, marks, photos, pieces
 from monitor.store.errors import StoreError

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dashboard.forms import Form
+from monitor.answers.preview import hardener_ratio
 from monitor.core.vocabulary import ResinProfile
-from monitor.preview import hardener_ratio
 
 
 def mixed_ratio(resin: ResinProfile, form: Form) -> float | None:

@@ -15,9 +15,9 @@ from dashboard.forms import Form
 from dashboard.going import refused
 from dashboard.views import local
 from dashboard.wording import Local
-from monitor import planning
+from monitor.answers import planning
+from monitor.answers.planning import Plan, Recipe, Terms
 from monitor.core.vocabulary import Piece
-from monitor.planning import Plan, Recipe, Terms
 from monitor.store import pieces, plans
 from monitor.store.plans import KeptPlan
 

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
 from dashboard import plan_views
-from monitor.planning import PlannedAct
+from monitor.answers.planning import PlannedAct
 from monitor.store import pieces, plans
 
 if TYPE_CHECKING:

@@ -10,9 +10,9 @@ from urllib.parse import urlencode
 from dashboard import wish_form, wording
 from dashboard.recipes import STEP_NAMES
 from dashboard.wording import Local
-from monitor import planning
+from monitor.answers import planning
+from monitor.answers.planning import Alternative, Done, Plan, PlannedAct, Recipe, Step
 from monitor.core.vocabulary import Layer, Piece
-from monitor.planning import Alternative, Done, Plan, PlannedAct, Recipe, Step
 from monitor.store import resins
 from monitor.store.plans import KeptPlan, Terms
 

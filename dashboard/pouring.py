@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 from dashboard.forms import Form
 from dashboard.views import units
-from monitor import measuring
+from monitor.answers import measuring
 from monitor.core.vocabulary import ResinProfile
 from monitor.store import bottles, plans
 

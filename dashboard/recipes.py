@@ -12,7 +12,7 @@ from werkzeug.wrappers import Response
 from dashboard.db import acting, now_s, reader
 from dashboard.forms import Form
 from dashboard.views import local
-from monitor import planning
+from monitor.answers import planning
 from monitor.store import recipes as stored
 from monitor.store import resins
 

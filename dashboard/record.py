@@ -14,9 +14,9 @@ from dashboard.corrections import corrections
 from dashboard.db import now_s, reader
 from dashboard.views import local
 from dashboard.wording import Local
-from monitor import trouble
+from monitor.answers import trouble
+from monitor.answers.export import piece_json
 from monitor.core.vocabulary import Layer, Outlook, Piece
-from monitor.export import piece_json
 from monitor.store import alarms, marks, outlooks, photos, pieces, readings
 from monitor.store.alarms import JournalEntry
 

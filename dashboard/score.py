@@ -8,7 +8,7 @@ from dashboard import views, wording
 from dashboard.db import reader
 from dashboard.pages import local
 from dashboard.wording import Local
-from monitor import scores
+from monitor.answers import scores
 from monitor.core.vocabulary import Layer
 from monitor.store import pieces, readings
 

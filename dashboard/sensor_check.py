@@ -14,8 +14,8 @@ from dashboard.going import refused
 from dashboard.units import Units
 from dashboard.views import local, numbered
 from dashboard.wording import Local
-from monitor import sensor_check_words, sensor_checks
-from monitor.sensor_checks import REFERENCE, SETUPS, CheckError, Drawn, Look
+from monitor.answers import sensor_check_words, sensor_checks
+from monitor.answers.sensor_checks import REFERENCE, SETUPS, CheckError, Drawn, Look
 from monitor.store import corrections, readings
 from monitor.store.errors import StoreError
 

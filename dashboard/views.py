@@ -17,6 +17,7 @@ from dashboard.options import Options
 from dashboard.strip import Stop, strip
 from dashboard.units import Units, units_of
 from dashboard.wording import Local
+from monitor.answers.preview import dew_point_c
 from monitor.core.vocabulary import (
     AlarmPhase,
     FloatArray,
@@ -26,7 +27,6 @@ from monitor.core.vocabulary import (
     Piece,
     StageOutlook,
 )
-from monitor.preview import dew_point_c
 from monitor.store import alarms, marks, outlooks, pieces, readings, settings, status
 
 # What came right again on its own is history, not a task.

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 from dashboard.forms import Form
 from dashboard.wording import Local
-from monitor.planning import Wishes
+from monitor.answers.planning import Wishes
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 SURE = {"0.6": "6 of 10", "0.7": "7 of 10", "0.8": "8 of 10", "0.9": "9 of 10", "0.95": "19 of 20"}

@@ -13,7 +13,8 @@ from zoneinfo import ZoneInfo
 
 from firmware_side import clock as node_clock
 from firmware_side.notify import notify
-from monitor import beliefs, brokers, intake, shelf, validation
+from monitor import brokers, intake, shelf, validation
+from monitor.answers import beliefs
 from monitor.channels.base import Channel
 from monitor.channels.browser import BrowserChannel
 from monitor.channels.dispatch import Dispatcher

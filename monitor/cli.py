@@ -153,7 +153,7 @@ def check(config_path: Path, sensor: str | None) -> None:
 
 
 def _tell_sensor(config: Config, key: str) -> None:
-    from monitor import sensor_check_words, sensor_checks
+    from monitor.answers import sensor_check_words, sensor_checks
     from monitor.clock import Clock
     from monitor.store import connection
 
@@ -213,7 +213,7 @@ def restore(config_path: Path, file: Path, yes: bool) -> None:
 @click.option("--to", type=click.Path(path_type=Path), help="Write here instead of the screen.")
 def export(config_path: Path, piece: int, to: Path | None) -> None:
     """One piece with all that belongs to it, as JSON."""
-    from monitor.export import piece_json
+    from monitor.answers.export import piece_json
     from monitor.store import connection
 
     config = _loaded(config_path)

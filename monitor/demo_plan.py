@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Mapping
 
-from monitor import measuring, planning
+from monitor.answers import measuring, planning
 from monitor.core.cure.recipe import Moment, Recipe, Step
 from monitor.core.vocabulary import ResinProfile
 from monitor.store import bottles, marks, pieces, plans, recipes, resins

@@ -107,8 +107,9 @@ def _page(config: Config, clock: Clock, is_demo: bool = False) -> Iterator[str]:
         yield _address(config)
     finally:
         # Closed in its own thread: from here its select could meet a closed socket.
-        waker = next(one for one in sockets.values() if hasattr(one, "pull_trigger"))
-        waker.pull_trigger(lambda: wasyncore.close_all(sockets, True))
+        wakers = [one for one in sockets.values() if hasattr(one, "pull_trigger")]
+        for waker in wakers[:1]:  # none is left where the server has ended by itself
+            waker.pull_trigger(lambda: wasyncore.close_all(sockets, True))
         thread.join(5)
         server.task_dispatcher.shutdown()
 

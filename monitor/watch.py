@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from monitor import beliefs, planning, rooms
+from monitor.answers import beliefs, planning, rooms
 from monitor.core.alarms import flood, rules, states
 from monitor.core.cure import outlook as cure
 from monitor.core.room import forecast

@@ -17,7 +17,8 @@ from schemathesis.specs.openapi.checks import (
 from dashboard.app import create_app
 from dashboard.openapi import document
 from dashboard.options import Options
-from monitor import assembly, planning, shelf
+from monitor import assembly, shelf
+from monitor.answers import planning
 from monitor.store import bottles, connection, intake_rows, pieces, resins
 from monitor.store.connection import writing
 from monitor.store.intake_rows import Arrival

@@ -10,7 +10,8 @@ import pytest
 
 from dashboard.app import create_app
 from dashboard.options import Options
-from monitor import assembly, export, shelf
+from monitor import assembly, shelf
+from monitor.answers import export
 from monitor.store import bottles, changes, connection, pieces, resins
 from monitor.store.connection import writing
 

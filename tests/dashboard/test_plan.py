@@ -14,7 +14,8 @@ from icalendar import Calendar
 
 from dashboard.app import create_app
 from dashboard.options import Options
-from monitor import assembly, planning, shelf
+from monitor import assembly, shelf
+from monitor.answers import planning
 from monitor.store import connection, intake_rows, marks, pieces, plans, resins
 from monitor.store.connection import writing
 from monitor.store.intake_rows import Arrival

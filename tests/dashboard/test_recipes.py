@@ -9,7 +9,8 @@ import pytest
 
 from dashboard.app import create_app
 from dashboard.options import Options
-from monitor import assembly, planning, shelf
+from monitor import assembly, shelf
+from monitor.answers import planning
 from monitor.store import connection, recipes, resins
 from monitor.store.connection import writing
 from monitor.store.errors import StoreError

@@ -13,10 +13,11 @@ from click.testing import CliRunner
 
 from dashboard.app import create_app
 from dashboard.options import Options
-from monitor import assembly, rooms, sensor_check_words, sensor_checks, shelf
+from monitor import assembly, shelf
+from monitor.answers import rooms, sensor_check_words, sensor_checks
+from monitor.answers.sensor_checks import CheckError
 from monitor.cli import cli
 from monitor.core.room import saltcheck
-from monitor.sensor_checks import CheckError
 from monitor.store import connection, corrections, intake_rows, pieces, readings, settings
 from monitor.store.connection import writing
 from monitor.store.corrections import Correction

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from monitor import beliefs, rooms
+from monitor.answers import beliefs, rooms
 from monitor.core.cure import belief, mixing, selfheat
 from monitor.core.cure import outlook as cure
 from monitor.core.cure.fitness import Air, Fitness, fitness

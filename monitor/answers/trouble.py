@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 
-from monitor import beliefs, rooms
+from monitor.answers import beliefs, rooms
 from monitor.core.cure.trouble import Finding, findings
 from monitor.core.vocabulary import Layer, Outlook
 from monitor.store import marks

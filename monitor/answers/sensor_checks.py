@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from monitor import beliefs
+from monitor.answers import beliefs
 from monitor.core.room import saltcheck
 from monitor.core.room.saltcheck import SALTS, Fit, Habit, Point, Settling
 from monitor.core.vocabulary import FloatArray

@@ -7,7 +7,7 @@ import sqlite3
 from collections import defaultdict
 from dataclasses import dataclass
 
-from monitor import rooms
+from monitor.answers import rooms
 from monitor.core.cure import belief, evidence
 from monitor.core.vocabulary import Layer, Mark, RateDraws, ResinProfile
 from monitor.store import marks, pieces, readings, settings

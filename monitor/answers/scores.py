@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from dataclasses import dataclass
 
-from monitor import rooms
+from monitor.answers import rooms
 from monitor.core.cure import score as stage_score
 from monitor.core.cure.score import StageScore
 from monitor.core.room import score as room_score

@@ -11,7 +11,8 @@ from typing import Any, cast
 
 import numpy as np
 
-from monitor import beliefs, rooms
+from monitor.answers import beliefs, rooms
+from monitor.answers.preview import PATHS, kept_future
 from monitor.core.cure import belief, planner, recipe, wishes
 from monitor.core.cure.bands import Band
 from monitor.core.cure.plan_values import Alternative as Alternative
@@ -25,7 +26,6 @@ from monitor.core.cure.recipe import Step as Step
 from monitor.core.cure.wishes import Wishes as Wishes
 from monitor.core.room import forecast
 from monitor.core.vocabulary import Layer, Piece, ResinProfile, RoomPaths, RoomSeries
-from monitor.preview import PATHS, kept_future
 from monitor.store import marks, outlooks, pieces, plans, recipes, resins, settings
 from monitor.store.connection import writing
 from monitor.store.packing import pack, unpack

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from monitor.answers.sensor_checks import ICE, SETUPS, Kept, Look
 from monitor.core.room import saltcheck
 from monitor.core.room.saltcheck import Fit, Point
-from monitor.sensor_checks import ICE, SETUPS, Kept, Look
 from monitor.store.corrections import Correction
 
 

@@ -11,8 +11,8 @@ import sqlite3
 import zipfile
 from collections.abc import Iterable, Iterator
 
+from monitor.answers.export import alarms_of, found, iso, sensors_of, span_of, spoken
 from monitor.core.vocabulary import Layer, Piece
-from monitor.export import alarms_of, found, iso, sensors_of, span_of, spoken
 from monitor.store import changes, marks, outlooks, photos, readings
 
 Row = Iterable[object]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import cast
 
-from monitor import beliefs
+from monitor.answers import beliefs
 from monitor.core.cure import cost, mixing, shapes
 from monitor.core.vocabulary import Layer, ResinProfile
 from monitor.store import bottles, readings

@@ -6,7 +6,7 @@ import sqlite3
 
 import numpy as np
 
-from monitor import beliefs, rooms
+from monitor.answers import beliefs, rooms
 from monitor.core.cure import belief, handling
 from monitor.core.cure import outlook as cure
 from monitor.core.cure.handling import Missing as Missing
