@@ -174,7 +174,7 @@ class Exhaustive:
         local_s = self.at_s[slot] + self.piece.offset_s
         for day_back in (0, 1):
             day = int(local_s // 86_400) - day_back
-            off = np.datetime64("1970-01-01") + day in [
+            off = np.datetime64("1970-01-01") + np.timedelta64(day, "D") in [
                 np.datetime64(text) for text in self.piece.wishes.days_off
             ]
             begin, end = day * 86_400 + from_h * 3600, day * 86_400 + to_h * 3600
