@@ -360,7 +360,7 @@ def preview() -> Response:
     base = form.choice("base", "base", {"wood": 0, "silicone": 0, "glass": 0}, "wood")
     _refuse(form)
     try:
-        found = ahead.preview(
+        found = ahead.look(
             reader(),
             resin,
             now_s(),
@@ -372,11 +372,11 @@ def preview() -> Response:
         )
     except ValueError as error:
         abort(422, str(error))
-    return answer(outlook_of(found))
+    return answer(outlook_of(found.outlook))
 
 
 @api.get("/healthz")
 def health() -> Response:
     """Whether the page can read the store."""
-    reader().execute("SELECT 1")
+    pieces.layer(reader(), 0)
     return answer({"ok": True, "zone": options().zone})

@@ -36,26 +36,6 @@ class Ahead:
     fitness: Fitness
 
 
-def preview(
-    con: sqlite3.Connection,
-    resin: ResinProfile,
-    now_s: float,
-    poured_at_s: float,
-    *,
-    depth_mm: float | None = None,
-    area_cm2: float | None = None,
-    volume_ml: float | None = None,
-    base: Base = "wood",
-    pour_temp_c: float | None = None,
-    sensor: str | None = None,
-) -> Outlook:
-    """The outlook of a layer that is not there (its id is 0), by the monitor's last forecast."""
-    return look(
-        con, resin, now_s, poured_at_s, depth_mm=depth_mm, area_cm2=area_cm2,
-        volume_ml=volume_ml, base=base, pour_temp_c=pour_temp_c, sensor=sensor,
-    ).outlook  # fmt: skip
-
-
 def look(
     con: sqlite3.Connection,
     resin: ResinProfile,
@@ -69,7 +49,8 @@ def look(
     pour_temp_c: float | None = None,
     sensor: str | None = None,
 ) -> Ahead:
-    """The same outlook, with the verdict on the moment."""
+    """The outlook of a layer that is not there (its id is 0), by the monitor's last forecast,
+    and the verdict on the moment."""
     layer = Layer(
         id=0,
         piece_id=0,

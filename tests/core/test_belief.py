@@ -17,7 +17,6 @@ from monitor.core.cure.belief import (
     draws,
     explain,
     log_rate_quantiles,
-    no_evidence,
     posterior,
 )
 from monitor.core.cure.evidence import Evidence, ea_grid_of, evidence_of
@@ -211,7 +210,7 @@ def test_a_layer_without_any_known_temperature_teaches_nothing():
 
 
 def test_without_marks_the_belief_is_the_label_and_says_so():
-    belief = no_evidence(resin())
+    belief = posterior(resin(), (), 0.0)
 
     assert belief.log_rate_mean == pytest.approx(0.0, abs=1e-9)
     assert belief.log_rate_sd == pytest.approx(0.30, abs=1e-6)
@@ -355,7 +354,7 @@ def test_draws_have_the_beliefs_mean_spread_and_quantiles():
 
 
 def test_draws_repeat_with_their_seed_and_differ_with_another():
-    belief = no_evidence(resin())
+    belief = posterior(resin(), (), 0.0)
 
     assert np.array_equal(draws(belief, 50, 1).log_rate, draws(belief, 50, 1).log_rate)
     assert not np.array_equal(draws(belief, 50, 1).log_rate, draws(belief, 50, 2).log_rate)
@@ -378,7 +377,7 @@ def test_draws_keep_the_tie_between_rate_and_activation_energy():
 
 def test_no_draws_is_refused():
     with pytest.raises(BeliefError, match="at least one"):
-        draws(no_evidence(resin()), 0)
+        draws(posterior(resin(), (), 0.0), 0)
 
 
 KINDS = ["still_liquid", "stringy", "tacky", "tack_free", "nail_dents", "hard", "note"]

@@ -4,125 +4,28 @@ reckons each layer on its own.
 """
 
 import re
-import tomllib
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from planned import (
+    DAY_S,
+    EIGHT_S,
+    HOUR_S,
+    MONDAY_S,
+    RECIPES,
+    RESINS,
+    flood,
+    local_hour,
+    planned,
+    room,
+    speeds,
+)
 
-from monitor.core.cure.fitness import Air, fitness
 from monitor.core.cure.outlook import outlook
 from monitor.core.cure.planner import Done, Wishes, plan
-from monitor.core.cure.recipe import Moment, Recipe, Step, faults, from_dict, to_dict
-from monitor.core.cure.resin import from_mapping
-from monitor.core.vocabulary import Layer, RateDraws, RoomPaths, RoomSeries
-
-DATA = Path(__file__).resolve().parents[2] / "monitor" / "data"
-HOUR_S, DAY_S = 3600.0, 86_400.0
-MONDAY_S = 1_759_708_800.0  # Monday 6 October 2025, midnight UTC
-EIGHT_S = MONDAY_S + 8 * HOUR_S
-PATHS = 40
-
-
-def tables(name):
-    with (DATA / name).open("rb") as file:
-        return {key: {"key": key, **table} for key, table in tomllib.load(file).items()}
-
-
-RESINS = {key: from_mapping(table) for key, table in tables("resins.toml").items()}
-RECIPES = {key: from_dict(table) for key, table in tables("recipes.toml").items()}
-
-
-def room(temp_c, now_s=EIGHT_S, swing_k=0.0, spread_k=0.3):
-    """Three days of paths, warmest at four in the afternoon."""
-    at_s = now_s + 600.0 * np.arange(433.0)
-    daily = swing_k * np.sin(2.0 * np.pi * ((at_s / HOUR_S) % 24.0 - 10.0) / 24.0)
-    offsets = np.linspace(-spread_k, spread_k, PATHS)[:, None]
-    return RoomPaths(at_s, temp_c + daily + offsets, np.full((PATHS, at_s.size), 50.0))
-
-
-def speeds(sd=0.08):
-    """A well-known resin: its speed within about eight per cent."""
-    places = (np.arange(PATHS) * 17 % PATHS + 0.5) / PATHS
-    rates = sd * np.sqrt(12.0) * (places - 0.5)
-    return {key: RateDraws(rates, np.full(PATHS, p.ea_j_mol), 5) for key, p in RESINS.items()}
-
-
-def planned(recipe, wishes=None, now_s=EIGHT_S, temp_c=21.0, draws=None, **rest):
-    future = room(temp_c, now_s, rest.pop("swing_k", 0.0))
-    rest.setdefault("otherwise", False)
-    wishes = Wishes() if wishes is None else wishes
-    return plan(recipe, RESINS, future, draws or speeds(), wishes, now_s, **rest)
-
-
-PULL = (Moment("pull_tape"),)
-
-
-def flood(*, moments=PULL, second=None):
-    steps = [Step("coat", "flood_coat", "Coat", "coating_2_1", moments=moments)]
-    if second is not None:
-        steps.append(Step("second", "flood_coat", "Second", "coating_2_1", second))
-    return Recipe("r", "Coats", tuple(steps))
-
-
-def local_hour(at_s, offset_s=0.0):
-    return ((at_s + offset_s) % DAY_S) / HOUR_S
-
-
-# --- recipes ------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("key", RECIPES)
-def test_a_recipe_of_the_house_is_sound_and_survives_the_way_to_a_file(key):
-    kinds = {name: profile.kind for name, profile in RESINS.items()}
-
-    assert faults(RECIPES[key], kinds) == ()
-    assert from_dict(to_dict(RECIPES[key])) == RECIPES[key]
-
-
-def test_what_is_wrong_with_a_recipe_is_said_all_at_once_in_words():
-    with pytest.raises(ValueError) as told:
-        from_dict(
-            {
-                "key": "x",
-                "name": "X",
-                "colour": "red",
-                "steps": [{"key": "a", "kind": "varnish", "depth_mm": "thick"}, 7],
-            }
-        )
-
-    words = str(told.value)
-    assert "colour is not a setting of the recipe" in words
-    assert "depth_mm of step 1 is 'thick'" in words
-    assert "step 2 is 7" in words
-
-
-@pytest.mark.parametrize(
-    ("steps", "words"),
-    [
-        ((Step("a", "flood_coat", "A", "coating_2_1", "sanded"),), "no layer below"),
-        ((Step("a", "flood_coat", "A", "nowhere"),), "not on the shelf"),
-        ((Step("a", "flood_coat", "A", "paint_lines"),), "is a paint; it must be a pour"),
-        ((Step("a", "sand", "A", "paint_lines"),), "is work alone"),
-        ((Step("a", "tape", "A", moments=(Moment("pull_tape"),)),), "has no layer after it"),
-        (
-            (Step("a", "painted_lines", "A", "paint_lines"),
-             Step("b", "flood_coat", "B", "coating_2_1", "recoat_window")),
-            "has no such stage",
-        ),
-        (
-            (Step("a", "painted_lines", "A", "paint_lines", moments=(Moment("demould"),)),),
-            "makes no sense",
-        ),
-    ],
-)  # fmt: skip
-def test_a_recipe_that_cannot_be_done_is_refused(steps, words):
-    with pytest.raises(ValueError, match=re.escape(words)):
-        planned(Recipe("r", "R", steps))
-
-
-# --- plans --------------------------------------------------------------------------
+from monitor.core.cure.recipe import Moment, Recipe, Step
+from monitor.core.vocabulary import Layer, RoomPaths, RoomSeries
 
 
 @pytest.mark.parametrize("key", RECIPES)
@@ -384,106 +287,6 @@ def test_work_without_any_resin_is_planned_too():
     assert found.finish_s == found.acts[0].until_s
 
 
-# --- the room's limits ----------------------------------------------------------------
-
-
-def morning(now_s=EIGHT_S, cold_until_h=9.6, cold_c=16.0, warm_c=21.0):
-    """A room heated from some hour on: cold until then, warm for good after."""
-    at_s = now_s + 600.0 * np.arange(433.0)
-    temp_c = np.where(at_s < MONDAY_S + cold_until_h * HOUR_S, cold_c, warm_c)
-    return RoomPaths(at_s, np.tile(temp_c, (PATHS, 1)), np.full((PATHS, at_s.size), 50.0))
-
-
-def test_a_pour_waits_until_the_room_is_as_the_resin_wants_it_and_says_until_when():
-    """The coating's own label: at least 18 °C."""
-    found = plan(flood(moments=()), RESINS, morning(), speeds(), Wishes(), EIGHT_S, otherwise=False)
-
-    pour = found.acts[0]
-    # Cold readings until 09:30: the ten minutes from 09:40 are the first warm throughout.
-    assert local_hour(pour.at_s) == pytest.approx(9.0 + 40.0 / 60.0)
-    assert pour.room_chance == 1.0
-    assert pour.warning == ""
-    why = next(reason for reason in pour.reasons if reason.key == "room")
-    assert f"the room is below 18 °C until ⟦{round(pour.at_s)}⟧" in why.words
-
-
-def test_a_room_too_cold_for_the_label_is_named_with_warmth_first_and_the_cold_as_a_wish():
-    found = planned(flood(moments=()), temp_c=15.0, otherwise=True)
-
-    assert not found.found
-    assert found.reasons[0].key == "room"
-    assert "below 18 °C" in found.reasons[0].words
-    assert found.alternatives[0].key in ("warm_nights", "warm_room")
-    assert found.give_up.wish == "room_limits"
-    assert found.give_up.words.startswith("Pour in a room colder than the label wants")
-
-
-def test_who_pours_in_the_cold_all_the_same_is_warned_at_the_pour():
-    found = planned(flood(moments=()), Wishes(within_limits=False), temp_c=15.0)
-
-    pour = found.acts[0]
-    assert pour.at_s == EIGHT_S
-    assert pour.room_chance == 0.0
-    assert "The room is below 18 °C" in pour.warning
-
-
-def test_too_warm_and_too_damp_count_as_too_cold_does():
-    damp = replace(room(21.0), humidity_pct=np.full((PATHS, 433), 86.0))
-    for future, word, how in ((room(32.0), "above 30 °C", "warmer"),
-                              (damp, "above 80 % RH", "damper")):  # fmt: skip
-        found = plan(flood(moments=()), RESINS, future, speeds(), Wishes(), EIGHT_S)
-        assert not found.found
-        assert word in found.reasons[0].words
-        assert how in found.give_up.words
-
-
-def test_a_glue_line_is_set_before_the_night_and_a_film_lies_open_through_it():
-    """The first night counts for a film of resin; glue holds within half an hour."""
-    now_s = MONDAY_S + 17 * HOUR_S
-    at_s = now_s + 600.0 * np.arange(433.0)
-    hour = (at_s / HOUR_S) % 24.0
-    temp_c = np.where((hour >= 22.0) | (hour < 7.0), 9.0, 21.0)
-    future = RoomPaths(at_s, np.tile(temp_c, (PATHS, 1)), np.full((PATHS, at_s.size), 50.0))
-    hands_off = Wishes(done_when="hands_off")
-    glue = Recipe("g", "Glue", (Step("dam", "adhesive_dam", "Dam", "fast_adhesive"),))
-
-    glued = plan(glue, RESINS, future, speeds(), hands_off, now_s, otherwise=False)
-    coated = plan(flood(moments=()), RESINS, future, speeds(), hands_off, now_s, otherwise=False)
-
-    assert glued.acts[0].at_s == now_s
-    # Warm from seven on; the ten minutes before the pour count with it.
-    assert local_hour(coated.acts[0].at_s) == pytest.approx(7.0 + 10.0 / 60.0)
-
-
-@pytest.mark.parametrize("temp_c", [16.5, 18.5, 21.0, 25.5])
-@pytest.mark.parametrize("swing_k", [0.5, 2.5])
-@pytest.mark.parametrize("resin", ["coating_2_1", "slow_art"])
-def test_no_pour_is_planned_that_the_verdict_before_pouring_speaks_against(resin, temp_c, swing_k):
-    """Both judge by limits.py; here each is asked on its own, by its own grid."""
-    future = room(temp_c, swing_k=swing_k)
-    recipe = Recipe("r", "R", (Step("c", "casting", "C", resin),))
-    wishes = Wishes(done_when="hands_off", probability=0.6)
-    nothing = RoomSeries(np.empty(0), np.empty(0), np.empty(0))
-
-    found = plan(recipe, RESINS, future, speeds(), wishes, EIGHT_S, otherwise=False)
-
-    def spoken_against(at_s):
-        layer = Layer(0, 0, "C", RESINS[resin], at_s)
-        told = outlook(layer, nothing, future, speeds()[resin], (), EIGHT_S)
-        air = Air(EIGHT_S, float(np.median(future.temp_c[:, 0])), 50.0)
-        judged = fitness(layer, air, future, told, EIGHT_S)
-        likely = [words for words in judged.after.reasons if words.startswith("Likely")]
-        return judged.room.answer in ("wait", "no") or bool(likely)
-
-    if found.found:
-        assert not spoken_against(found.acts[0].at_s)
-    else:
-        assert all(spoken_against(EIGHT_S + hours * HOUR_S) for hours in (0, 2, 4, 8, 12, 24, 26))
-
-
-# --- certainty ----------------------------------------------------------------------
-
-
 def test_where_no_plan_is_sure_enough_the_surest_there_is_may_stand_in_and_says_so():
     """Tape window 2 to 4 h, a speed known to 30 %: nothing meets it nine times in ten."""
     wishes = Wishes(probability=0.9)
@@ -504,9 +307,6 @@ def test_where_no_plan_is_sure_enough_the_surest_there_is_may_stand_in_and_says_
 
 def test_a_plan_as_sure_as_wished_says_nothing_of_being_content():
     assert planned(flood(), content_from=0.5).content_with is None
-
-
-# --- nothing left -------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("mode", ["soonest", "latest"])

@@ -99,11 +99,6 @@ class Explanation:
     mark_ids: tuple[int, ...]
 
 
-def no_evidence(profile: ResinProfile) -> Belief:
-    """The belief that the label alone supports."""
-    return posterior(profile, (), 0.0)
-
-
 def posterior(
     profile: ResinProfile,
     evidence: Sequence[Evidence],
