@@ -47,6 +47,9 @@ def create_app(options: Options) -> Flask:
     app.config["OPTIONS"] = options
     app.config["MAX_CONTENT_LENGTH"] = BODY_BYTES
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
+    app.jinja_env.add_extension("jinja2.ext.i18n")
+    app.jinja_env.policies["ext.i18n.trimmed"] = True
+    app.jinja_env.install_null_translations(newstyle=True)  # type: ignore[attr-defined]
     app.url_map.converters["int"] = StoredNumber
     db.install(app)
     app.register_blueprint(pages)
