@@ -8,9 +8,14 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from monitor import brokers
 from monitor.store import connection
+
+# A busy machine is slow, not wrong: no example is judged by the clock.
+settings.register_profile("patient", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("patient")
 
 
 def need(found: object, what: str) -> None:

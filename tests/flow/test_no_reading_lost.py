@@ -19,7 +19,7 @@ from monitor.store import connection, readings
 from monitor.store.errors import StoreError
 
 KEY = "home/bench/air"
-WITHIN_S = 30.0
+WITHIN_S = 75.0
 
 
 class CountingSource:
