@@ -15,7 +15,7 @@ from dashboard.forms import Form
 from dashboard.going import refused
 from dashboard.views import local
 from dashboard.wording import Local
-from monitor.answers import planning
+from monitor.answers import plan_verdicts, planning
 from monitor.answers.planning import Plan, Recipe, Terms
 from monitor.core.vocabulary import Piece
 from monitor.store import pieces, plans
@@ -52,7 +52,8 @@ def ask() -> str | tuple[str, int]:
         made = _made(form, here, recipe, kept, piece)
     view = None
     if made is not None and recipe is not None:
-        view = plan_views.asked(con, recipe, made, piece, kept, here, typed)
+        against = plan_verdicts.against(con, recipe, made, here.now_s)
+        view = plan_views.asked(con, recipe, made, piece, kept, here, typed, against)
     return render_template(
         "plan_new.html",
         own=[(str(one.id), one.recipe.name) for one in planning.own_recipes(con)],
@@ -100,11 +101,12 @@ def follow(number: int) -> str:
     """The plan as it stands."""
     con, here = reader(), local()
     piece, kept = _planned(number)
+    against = plan_verdicts.against(con, kept.recipe, kept.plan, here.now_s)
     return render_template(
         "plan.html",
         piece=piece,
         kept=kept,
-        view=plan_views.whole(con, kept, piece, here),
+        view=plan_views.whole(con, kept, piece, here, against),
         wishes=wish_form.said(kept.terms.wishes, here),
         again="/plan/new?" + urlencode(plan_views.kept_fields(kept, piece, here)),
     )

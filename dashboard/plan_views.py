@@ -18,6 +18,8 @@ from monitor.store.plans import KeptPlan, Terms
 
 # What a tap ticks off; a pour is ticked by its layer.
 TICKED = ("work", "pull_tape", "demould")
+Against = Mapping[str, Sequence[str]]
+_NOTHING: Against = {}
 VERBS = {"painted_lines": "Paint it", "adhesive_dam": "Glue it"}
 
 
@@ -45,6 +47,7 @@ class Row:
     due: bool = False
     verb: str = "Pour it"
     room_fit: str = ""
+    against: tuple[str, ...] = ()  # what of the pour's depth or surface the plan did not weigh
 
 
 @dataclass(frozen=True)
@@ -75,11 +78,17 @@ class PlanView:
     less: str  # the lesser certainty of this plan, where none is as sure as wished
 
 
-def whole(con: sqlite3.Connection, kept: KeptPlan, piece: Piece, here: Local) -> PlanView:
-    """The accepted plan of a piece, with what is done of it."""
+def whole(
+    con: sqlite3.Connection,
+    kept: KeptPlan,
+    piece: Piece,
+    here: Local,
+    against: Against = _NOTHING,
+) -> PlanView:
+    """The accepted plan of a piece, with what is done of it and what speaks `against` a pour."""
     done = planning.done_of(con, kept.recipe, piece, kept.terms)
     fields = kept_fields(kept, piece, here)
-    return _view(con, kept.recipe, kept.plan, done, piece, kept.terms, here, fields)
+    return _view(con, kept.recipe, kept.plan, done, piece, kept.terms, here, fields, against)
 
 
 def kept_fields(kept: KeptPlan, piece: Piece, here: Local) -> dict[str, str]:
@@ -96,11 +105,12 @@ def asked(
     kept: KeptPlan | None,
     here: Local,
     fields: Mapping[str, str],
+    against: Against = _NOTHING,
 ) -> PlanView:
     """A plan that is not accepted yet, asked for with these fields."""
     terms = kept.terms if kept is not None and kept.recipe == recipe else Terms(planning.Wishes())
     done = () if piece is None else planning.done_of(con, recipe, piece, terms)
-    return _view(con, recipe, made, done, None, terms, here, fields)
+    return _view(con, recipe, made, done, None, terms, here, fields, against)
 
 
 def next_act(con: sqlite3.Connection, kept: KeptPlan, piece: Piece, here: Local) -> Row | None:
@@ -118,6 +128,7 @@ def _view(
     terms: Terms,
     here: Local,
     fields: Mapping[str, str],
+    against: Against,
 ) -> PlanView:
     names = {one.key: one.name for one in resins.resins(con)}
     steps = {step.key: step for step in recipe.steps}
@@ -128,7 +139,7 @@ def _view(
     ]
     pending = [act for act in made.acts if not _carried_out(act, finished)]
     rows += [
-        _act_row(act, recipe, names, piece, here, first=n == 0) for n, act in enumerate(pending)
+        _act_row(act, recipe, names, piece, here, n == 0, against) for n, act in enumerate(pending)
     ]
     if not made.acts:
         left = [step for step in recipe.steps if step.key not in finished]
@@ -216,6 +227,7 @@ def _act_row(
     piece: Piece | None,
     here: Local,
     first: bool,
+    against: Against,
 ) -> Row:
     step = next(one for one in recipe.steps if one.key == act.step)
     early, late = act.good_from_s, act.good_until_s
@@ -248,6 +260,9 @@ def _act_row(
         verb=VERBS.get(step.kind, "Pour it"),
         warning=_said(act.warning, here),
         room_fit="" if act.room_chance is None else f"{act.room_chance:.0%}",
+        against=tuple(here.spoken(words) for words in against.get(act.step, ()))
+        if act.what == "pour"
+        else (),
     )
 
 
@@ -277,7 +292,7 @@ def _day(at_s: float | None, here: Local) -> str:
     words = here.clock(at_s)
     if at_s is None or not words[:1].isdigit() or " " not in words:
         return words
-    return f"{here.at(at_s).strftime('%a')} {words}"
+    return f"{here.worded(at_s, '%a')} {words}"
 
 
 def _beside(at_s: float, other_s: float, here: Local) -> str:
