@@ -127,10 +127,12 @@ def make(
     piece: Piece | None = None,
     *,
     otherwise: bool = True,
+    even_with_a_plan: bool = True,
 ) -> Plan:
     """Plan what is left of a piece, by the room's last forecast and what each resin taught.
 
-    `otherwise` says whether to look for alternatives, which costs a few plans more.
+    `otherwise` says whether to look for alternatives, which costs a plan more;
+    with `even_with_a_plan` False, only where there is no plan.
     Where no plan is as sure as wished, the surest there is stands in, if it is sure enough.
 
     Raises ValueError, in words, for a recipe or wishes that make no sense.
@@ -150,7 +152,8 @@ def make(
         notes = ("The deadline has passed: planned without it.",)
     made = planner.plan(
         made_of, profiles, future, draws, wanted, now_s, local_offset_s,
-        past=past, done=done, otherwise=otherwise, content_from=CONTENT_FROM,
+        past=past, done=done, otherwise=otherwise, even_with_a_plan=even_with_a_plan,
+        content_from=CONTENT_FROM,
     )  # fmt: skip
     return replace(made, notes=made.notes + notes)
 
@@ -196,28 +199,25 @@ class Keeper:
         now_s: float,
         local_offset_s: Callable[[float], float],
     ) -> Plan:
-        def made(otherwise: bool) -> Plan:
-            return make(
-                con, kept.recipe, kept.terms, now_s, local_offset_s, piece, otherwise=otherwise
-            )
-
         offered_s = self._offered_s.get(kept.piece_id)
         due = offered_s is None or not 0.0 <= now_s - offered_s < OFFERS_EVERY_S
+        wanted = due or kept.plan.found
         try:
-            plan = made(otherwise=due and not kept.plan.found)
-            if plan.found:
-                self._offered_s.pop(kept.piece_id, None)
-                return plan
-            if kept.plan.found:
-                plan = made(otherwise=True)
-            elif not due:
-                old = kept.plan
-                return replace(plan, alternatives=old.alternatives, give_up=old.give_up)
+            plan = make(
+                con, kept.recipe, kept.terms, now_s, local_offset_s, piece,
+                otherwise=wanted, even_with_a_plan=False,
+            )  # fmt: skip
         except ValueError as error:
             # A resin gone from the shelf, a size out of sense: told, not died of.
             nothing = Band(None, None, None)
             return Plan(False, now_s, (), None, nothing, (Reason("faulty", str(error)),))
-        self._offered_s[kept.piece_id] = now_s
+        if plan.found:
+            self._offered_s.pop(kept.piece_id, None)
+        elif wanted:
+            self._offered_s[kept.piece_id] = now_s
+        else:
+            old = kept.plan
+            plan = replace(plan, alternatives=old.alternatives, give_up=old.give_up)
         return plan
 
 

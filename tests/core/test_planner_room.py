@@ -31,17 +31,31 @@ def morning(now_s=EIGHT_S, cold_until_h=9.6, cold_c=16.0, warm_c=21.0):
     return RoomPaths(at_s, np.tile(temp_c, (PATHS, 1)), np.full((PATHS, at_s.size), 50.0))
 
 
-def test_a_pour_waits_until_the_room_is_as_the_resin_wants_it_and_says_until_when():
+def test_a_pour_waits_until_the_room_has_been_as_the_resin_wants_it_for_half_an_hour():
     """The coating's own label: at least 18 °C."""
     found = plan(flood(moments=()), RESINS, morning(), speeds(), Wishes(), EIGHT_S, otherwise=False)
 
     pour = found.acts[0]
     # Cold readings until 09:30: the ten minutes from 09:40 are the first warm throughout.
-    assert local_hour(pour.at_s) == pytest.approx(9.0 + 40.0 / 60.0)
+    assert local_hour(pour.at_s) == pytest.approx(10.0 + 10.0 / 60.0)
     assert pour.room_chance == 1.0
     assert pour.warning == ""
     why = next(reason for reason in pour.reasons if reason.key == "room")
-    assert f"the room is below 18 °C until ⟦{round(pour.at_s)}⟧" in why.words
+    warm_s = round(pour.at_s - HOUR_S / 2.0)
+    told = f"the room is below 18 °C until ⟦{warm_s}⟧, give or take half an hour"
+    assert told in why.words
+
+
+def test_a_room_that_is_warm_now_is_measured_and_needs_no_half_hour_of_proof():
+    """It turns cold once the layer is closed, so the limit does bind."""
+    at_s = EIGHT_S + 600.0 * np.arange(433.0)
+    temp_c = np.where(at_s < EIGHT_S + 14.0 * HOUR_S, 21.0, 16.0)
+    future = RoomPaths(at_s, np.tile(temp_c, (PATHS, 1)), np.full((PATHS, at_s.size), 50.0))
+    hands_off = Wishes(done_when="hands_off")
+
+    found = plan(flood(moments=()), RESINS, future, speeds(), hands_off, EIGHT_S, otherwise=False)
+
+    assert found.acts[0].at_s == EIGHT_S
 
 
 def test_a_room_too_cold_for_the_label_is_named_with_warmth_first_and_the_cold_as_a_wish():
@@ -88,8 +102,8 @@ def test_a_glue_line_is_set_before_the_night_and_a_film_lies_open_through_it():
     coated = plan(flood(moments=()), RESINS, future, speeds(), hands_off, now_s, otherwise=False)
 
     assert glued.acts[0].at_s == now_s
-    # Warm from seven on; the ten minutes before the pour count with it.
-    assert local_hour(coated.acts[0].at_s) == pytest.approx(7.0 + 10.0 / 60.0)
+    # Warm from seven on; the half hour before the pour counts with it, and ten minutes.
+    assert local_hour(coated.acts[0].at_s) == pytest.approx(7.0 + 40.0 / 60.0)
 
 
 @pytest.mark.parametrize("temp_c", [16.5, 18.5, 21.0, 25.5])

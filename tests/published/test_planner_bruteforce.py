@@ -211,8 +211,8 @@ class Exhaustive:
 
         Closed: by the label's anchor stage, in that future or in the middle one; a pour's
         surface counts for twelve hours at least, other films for one, any for a day at most.
-        The mean of any ten minutes past a limit spoils it, those before the pour among them;
-        dew counts about the pour alone.
+        The mean of any ten minutes past a limit spoils it, those of the half hour before the
+        pour among them; dew counts about the pour alone.
         """
         if ("room", key, poured) not in self._cache:
             resin, paths = self.piece.resins[key], self.paths
@@ -235,9 +235,10 @@ class Exhaustive:
                 past = [temp < resin.min_temp_c, temp > resin.max_temp_c]
                 if resin.kind != "adhesive":
                     past.append(damp > resin.max_humidity_pct)
-                begin = max(poured - 1, self.piece.poured_ago)
-                spoilt = any(limit[begin:until].any() for limit in past)
+                before = max(poured - 4, self.piece.poured_ago)
+                spoilt = any(limit[before:until].any() for limit in past)
                 if resin.kind != "adhesive":
+                    begin = max(poured - 1, self.piece.poured_ago)
                     t, damp = temp[begin : poured + 1], damp[begin : poured + 1]
                     # Dew point by the Magnus form (from memory), good to 0.1 K.
                     gamma = np.log(damp / 100.0) + 17.62 * t / (243.12 + t)

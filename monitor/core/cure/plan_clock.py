@@ -4,24 +4,27 @@ Per path of the room ensemble the equivalent age is cumulated once; a layer pour
 s has come to a stage in the first slot t whose age is the stage's place further on. That
 is exact up to the recoat window. Later stages (sanding, demoulding, full cure) ask for a
 degree of cure too, which a cold room delays or forbids: there the delay by diffusion is
-computed for a few pour starts and laid between them. A pour's own heat is taken at the
-mean of the room ahead, as a shift of its places. Past the forecast the room repeats its
-last day.
+laid between a few pour starts (plan_lag.py). A pour's own heat is taken at the mean of the
+room ahead, as a shift of its places. Past the forecast the room repeats its last day, and
+so do all look-ups: they are made for the first of the days that are alike (plan_grid.py).
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Literal
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from monitor.core.cure.label import LabelClock
 from monitor.core.cure.outlook import label_clock_of
-from monitor.core.cure.progress import cured_age
+from monitor.core.cure.plan_grid import DAY_SLOTS as DAY_SLOTS
+from monitor.core.cure.plan_grid import SLOT_S as SLOT_S
+from monitor.core.cure.plan_grid import IntArray as IntArray
+from monitor.core.cure.plan_grid import Laid, Side, folded, lay
+from monitor.core.cure.plan_lag import STARTS, WITH_DIFFUSION, lags
 from monitor.core.cure.resin import cure_law
 from monitor.core.cure.roomline import RoomLine, room_line
 from monitor.core.cure.soundness import check, completed
@@ -29,7 +32,6 @@ from monitor.core.cure.warming import label_room, own_rise
 from monitor.core.physics.aging import ZERO_C_IN_K, rate_factor
 from monitor.core.physics.drying import drying_factor
 from monitor.core.physics.kinetics import CureLaw
-from monitor.core.physics.master import master_curve
 from monitor.core.vocabulary import (
     FloatArray,
     Layer,
@@ -39,32 +41,26 @@ from monitor.core.vocabulary import (
     RoomSeries,
 )
 
-IntArray = npt.NDArray[np.int64]
-Side = Literal["left", "right"]
+LookUps = tuple[IntArray, npt.NDArray[np.bool_]]
 
-SLOT_S = 600.0
-DAY_SLOTS = 144
 ACTS_WITHIN_SLOTS = 14 * DAY_SLOTS
 SEEN_AHEAD_SLOTS = 28 * DAY_SLOTS
 LONGEST_PAST_SLOTS = 14 * DAY_SLOTS
 NEVER_DAMP_PCT = 75.0  # up to here air of any warmth is more than 3 K above its dew point
-WITH_DIFFUSION = ("sandable", "demouldable", "full_cure")
 
 _HOUR_SLOTS = 6
-_LAG_STARTS = (0, DAY_SLOTS + DAY_SLOTS // 2, 3 * DAY_SLOTS)
-_LAG_AT_H = np.concatenate((np.arange(0.0, 48.0, 2.0), np.arange(48.0, 14 * 24 + 1.0, 6.0)))
-_NEVER_H = 1e5
 _RISE_H = np.linspace(0.0, 72.0, 217)
+_RISE_STEP_K = 0.25
 _MEAN_OF_SLOTS = 3 * DAY_SLOTS
 _ROUNDING_H = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
 class Clock:
-    """One resin on the grid: `age_h` (paths, slots), rising; None for `law`: a paint."""
+    """One resin on the grid: `age_h` of each path, rising; None for `law`: a paint."""
 
     profile: ResinProfile
-    age_h: FloatArray
+    age_h: Laid
     pace: float
     law: CureLaw | None
     label: LabelClock
@@ -73,52 +69,67 @@ class Clock:
 
 @dataclass(frozen=True, eq=False)
 class LayerClock:
-    """One layer to be poured: its resin's clock and its own places on it [h]."""
+    """One layer to be poured: its resin's clock and its own places on it [h].
+
+    `kept` remembers look-ups: slots of a stage (pour slots, paths), and which are known;
+    `ranked` the same with the paths in order.
+    """
 
     clock: Clock
     places_h: Mapping[str, float]
-    kept: dict[tuple[str, str], tuple[IntArray, npt.NDArray[np.bool_]]] = field(
-        default_factory=dict
-    )
+    kept: dict[tuple[str, str], LookUps] = field(default_factory=dict)
+    ranked: dict[str, LookUps] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
 class Bench:
     """The grid, the room on it, and the clocks of all resins in play.
 
-    `at_s` (slots,); `first` is the first slot not before now; `degree_slots` (paths, slots)
-    is the room's temperature [C] summed over the slots before each, `damp_slots` its
-    humidity [%] alike, None where that never comes near a limit.
+    `at_s` (slots,); `first` is the first slot not before now; `degree_slots` is the room's
+    temperature [C] summed over the slots before each, `damp_slots` its humidity [%] alike,
+    None where that never comes near a limit.
     """
 
     at_s: FloatArray
     first: int
-    degree_slots: FloatArray
+    degree_slots: Laid
     clocks: Mapping[str, Clock]
     notes: tuple[str, ...]
-    damp_slots: FloatArray | None = None
+    damp_slots: Laid | None = None
     lags: dict[tuple[str, int], Mapping[str, FloatArray]] = field(default_factory=dict)
     rooms: dict[str, tuple[npt.NDArray[np.bool_], IntArray]] = field(default_factory=dict)
+    airs: dict[tuple[int, int], tuple[FloatArray, FloatArray | None]] = field(default_factory=dict)
 
     @property
     def paths(self) -> int:
         """How many futures there are."""
-        return int(self.degree_slots.shape[0])
+        return int(self.degree_slots.total.shape[0])
 
     def slot(self, at_s: float) -> float:
         """A moment as a place on the grid, held within it."""
         return min(max((at_s - float(self.at_s[0])) / SLOT_S, 0.0), float(self.at_s.size - 1))
 
     def air(self, begin: int, end: int) -> tuple[FloatArray, FloatArray | None]:
-        """Mean temperature [C] and humidity [%] of each slot of a stretch, (paths, slots)."""
-        temp_c = _each(self.degree_slots[:, begin : end + 1])
-        if self.damp_slots is None:
-            return temp_c, None
-        return temp_c, _each(self.damp_slots[:, begin : end + 1])
+        """Mean temperature [C] and humidity [%] of each slot of a stretch, (paths, slots).
+
+        Rounded, that a room right at a limit is not past it by 1e-12.
+        """
+        if (begin, end) not in self.airs:
+            damp = self.damp_slots
+            self.airs[begin, end] = (
+                self.degree_slots.each(begin, end).round(6),
+                None if damp is None else damp.each(begin, end).round(6),
+            )
+        return self.airs[begin, end]
 
     def mean_c(self, begin: int, end: int) -> FloatArray:
         """Mean temperature of the room from one slot to another [C], (paths,)."""
-        return np.asarray((self.degree_slots[:, end] - self.degree_slots[:, begin]) / (end - begin))
+        ends = self.degree_slots.at(np.array([begin, end]))
+        return np.asarray((ends[:, 1] - ends[:, 0]) / (end - begin))
+
+    def until_alike(self) -> Bench:
+        """The same bench, in sight only as far as each day is not yet like the one before."""
+        return replace(self, at_s=self.at_s[: self.degree_slots.laid + 1], rooms={}, airs={})
 
     def reached(self, layer: LayerClock, stage: str, rows: FloatArray) -> IntArray:
         """First slot in which each path has come to a stage, (paths, rows).
@@ -132,39 +143,70 @@ class Bench:
         """First slot past a stage that closes a window, (paths, rows)."""
         return self._remembered(layer, stage, "right", rows)
 
+    def ranked(self, layer: LayerClock, stage: str, rows: FloatArray, rank: int) -> IntArray:
+        """First slot in which so many paths have come to a stage, (rows,)."""
+        whole = rows.astype(np.int64)
+        if not np.array_equal(whole, rows):
+            return np.asarray(np.sort(self._found(layer, stage, "left", rows), axis=0)[rank - 1])
+        here, days = folded(whole, self._alike(layer))
+        table = self._known(layer, stage, "left", here)
+        if stage not in layer.ranked:
+            layer.ranked[stage] = np.empty_like(table), np.zeros(table.shape[0], dtype=np.bool_)
+        in_order, known = layer.ranked[stage]
+        new = np.unique(here[~known[here]])
+        if new.size:
+            in_order[new] = np.sort(table[new], axis=1)
+            known[new] = True
+        return np.asarray(np.minimum(in_order[here, rank - 1] + DAY_SLOTS * days, self.at_s.size))
+
     def _remembered(self, layer: LayerClock, stage: str, side: Side, rows: FloatArray) -> IntArray:
         whole = rows.astype(np.int64)
         if not np.array_equal(whole, rows):
             return self._found(layer, stage, side, rows)
+        here, days = folded(whole, self._alike(layer))
+        found = self._known(layer, stage, side, here)[here]
+        if days.any():
+            found += DAY_SLOTS * days[:, None]
+            np.minimum(found, self.at_s.size, out=found)
+        return found.T
+
+    def _alike(self, layer: LayerClock) -> int:
+        """The pour slot from which on a pour a day later comes to everything a day later."""
+        return max(layer.clock.age_h.laid, self.first + STARTS[-1] + DAY_SLOTS)
+
+    def _known(self, layer: LayerClock, stage: str, side: Side, rows: IntArray) -> IntArray:
+        """The look-ups of a stage, (pour slots, paths), these rows of them made for sure."""
         if (stage, side) not in layer.kept:
-            empty = np.empty((self.paths, self.at_s.size), dtype=np.int64)
-            layer.kept[stage, side] = (empty, np.zeros(self.at_s.size, dtype=np.bool_))
+            size = self._alike(layer)
+            empty = np.empty((size, self.paths), dtype=np.int64)
+            layer.kept[stage, side] = (empty, np.zeros(size, dtype=np.bool_))
         table, known = layer.kept[stage, side]
-        new = whole[~known[whole]]
+        new = np.unique(rows[~known[rows]])
         if new.size:
-            table[:, new] = self._found(layer, stage, side, new.astype(np.float64))
+            table[new] = self._found(layer, stage, side, new.astype(np.float64)).T
             known[new] = True
-        return table[:, whole]
+        return table
 
     def _found(self, layer: LayerClock, stage: str, side: Side, rows: FloatArray) -> IntArray:
         slack_h = _ROUNDING_H if side == "right" else -_ROUNDING_H
-        target_h = _age_at(layer.clock, rows) + (layer.places_h[stage] + slack_h)
-        found = np.empty(target_h.shape, dtype=np.int64)
-        for row in range(self.paths):
-            found[row] = layer.clock.age_h[row].searchsorted(target_h[row], side=side)
+        age_h = layer.clock.age_h
+        target_h = _age_at(age_h, rows) + (layer.places_h[stage] + slack_h)
+        found = age_h.first(target_h, side)
         if stage in WITH_DIFFUSION and layer.clock.law is not None:
-            found += self._lag(layer.clock, stage, rows)
+            found += self._lag(layer.clock, layer.clock.law, stage, rows)
         return np.minimum(found, self.at_s.size)
 
-    def _lag(self, clock: Clock, stage: str, rows: FloatArray) -> IntArray:
+    def _lag(self, clock: Clock, law: CureLaw, stage: str, rows: FloatArray) -> IntArray:
         """Slots by which diffusion delays a stage, (paths, rows)."""
-        starts = np.array([self.first + s for s in _LAG_STARTS])
+        starts = np.array([self.first + s for s in STARTS])
         earliest = int(rows.min())
         if earliest < self.first:
             starts = np.concatenate(([earliest], starts))
         key = (clock.profile.key, int(starts[0]))
         if key not in self.lags:
-            self.lags[key] = _lags(clock, self.degree_slots, starts)
+            self.lags[key] = lags(
+                law, clock.label, clock.age_h, self.degree_slots, starts, self.at_s.size
+            )
         late = self.lags[key][stage]
         right = np.clip(np.searchsorted(starts, rows), 1, starts.size - 1)
         share = np.clip((rows - starts[right - 1]) / (starts[right] - starts[right - 1]), 0.0, 1.0)
@@ -192,17 +234,39 @@ def bench(
     first_s = math.floor(begin_s / SLOT_S) * SLOT_S
     first = math.ceil((now_s - first_s) / SLOT_S - 1e-9)
     at_s = np.asarray(first_s + SLOT_S * np.arange(first + SEEN_AHEAD_SLOTS), dtype=np.float64)
-    known = int(np.searchsorted(at_s, line.at_s[-1], side="right"))
-    warmth = _on_grid(line.temp_c[:-1] * line.span_h * _HOUR_SLOTS, line, at_s, known)
-    humid: FloatArray | None = None
+    known_s = at_s[: _until_alike(line, future, at_s, now_s)]
+    line = _cut(line, float(known_s[-1]))
+    warmth = lay(line.temp_c[:-1] * line.span_h * _HOUR_SLOTS, line.at_s, known_s)
+    humid: Laid | None = None
     bearable = min([NEVER_DAMP_PCT, *(one.max_humidity_pct for one in profiles.values())])
     if float(line.humidity_pct[:-1].max()) > bearable:
-        humid = _on_grid(line.humidity_pct[:-1] * line.span_h * _HOUR_SLOTS, line, at_s, known)
+        humid = lay(line.humidity_pct[:-1] * line.span_h * _HOUR_SLOTS, line.at_s, known_s)
     clocks = {
-        key: _clock(profile, line, at_s, known, _drawn(key, draws, paths))
+        key: _clock(profile, line, known_s, _drawn(key, draws, paths))
         for key, profile in profiles.items()
     }
     return Bench(at_s, first, warmth, clocks, line.notes, humid)
+
+
+def _until_alike(line: RoomLine, future: RoomPaths, at_s: FloatArray, now_s: float) -> int:
+    """How many slots to lay: to the end of the line, or until its days are all alike."""
+    known = int(np.searchsorted(at_s, line.at_s[-1], side="right"))
+    day_s = DAY_SLOTS * SLOT_S
+    if not future.temp_c.size or float(future.at_s[-1] - future.at_s[0]) < day_s:
+        return known
+    last_s = max(float(future.at_s[-1]), now_s)
+    return min(known, int(np.searchsorted(at_s, last_s)) + DAY_SLOTS + 1)
+
+
+def _cut(line: RoomLine, until_s: float) -> RoomLine:
+    """The line as far as it takes to reach a moment."""
+    points = int(np.searchsorted(line.at_s, until_s)) + 1
+    return replace(
+        line,
+        at_s=line.at_s[:points],
+        temp_c=line.temp_c[:, : points - 1],
+        humidity_pct=line.humidity_pct[:, : points - 1],
+    )
 
 
 def layer_clock(
@@ -219,7 +283,9 @@ def layer_clock(
     if clock.law is None:
         return LayerClock(clock, places)
     mean_c = float(bench.mean_c(bench.first, bench.first + _MEAN_OF_SLOTS).mean())
-    rise = own_rise(layer, clock.scale, clock.pace, _RISE_H, np.full(_RISE_H.size, mean_c))
+    # Of a room so rounded: the heat's sum is dear, and kept from one plan to the next.
+    about_c = _RISE_STEP_K * round(mean_c / _RISE_STEP_K)
+    rise = own_rise(layer, clock.scale, clock.pace, _RISE_H, np.full(_RISE_H.size, about_c))
     if rise is None:
         return LayerClock(clock, places)
     middle_h = (_RISE_H[1:] + _RISE_H[:-1]) / 2.0
@@ -236,9 +302,7 @@ def layer_clock(
     )
 
 
-def _clock(
-    profile: ResinProfile, line: RoomLine, at_s: FloatArray, known: int, draws: RateDraws
-) -> Clock:
+def _clock(profile: ResinProfile, line: RoomLine, at_s: FloatArray, draws: RateDraws) -> Clock:
     layer = completed(Layer(0, 0, profile.name, profile, 0.0))
     check(layer)
     profile = layer.resin
@@ -251,7 +315,7 @@ def _clock(
     else:
         factor = rate_factor(temp_k, ref_k, draws.ea_j_mol[:, None])
     gained_h = factor * np.exp(draws.log_rate)[:, None] * line.span_h
-    table = _on_grid(gained_h, line, at_s, known)
+    table = lay(gained_h, line.at_s, at_s)
     pace = float(np.exp(np.median(draws.log_rate)))
     return Clock(profile, table, pace, law, label_clock_of(layer, room), room.scale)
 
@@ -270,68 +334,9 @@ def _drawn(key: str, draws: Mapping[str, RateDraws], paths: int) -> RateDraws:
     return RateDraws(given.log_rate[rows], given.ea_j_mol[rows], given.layers_learned, given.why)
 
 
-def _on_grid(gained: FloatArray, line: RoomLine, at_s: FloatArray, known: int) -> FloatArray:
-    """What each interval of the line gained, summed up to each slot (paths, slots).
-
-    Past the `known` slots the last day repeats.
-    """
-    total = np.zeros((gained.shape[0], gained.shape[1] + 1))
-    np.cumsum(gained, axis=1, out=total[:, 1:])
-    table = np.empty((gained.shape[0], at_s.size))
-    for row in range(table.shape[0]):
-        table[row, :known] = np.interp(at_s[:known], line.at_s, total[row])
-    day = table[:, known - DAY_SLOTS : known]
-    a_day = day[:, -1:] - table[:, known - DAY_SLOTS - 1 : known - DAY_SLOTS]
-    for begin in range(known, at_s.size, DAY_SLOTS):
-        end = min(begin + DAY_SLOTS, at_s.size)
-        days = 1 + (begin - known) // DAY_SLOTS
-        table[:, begin:end] = day[:, : end - begin] + days * a_day
-    return table
-
-
-def _each(total: FloatArray) -> FloatArray:
-    """What each slot adds; rounded, that a room right at a limit is not past it by 1e-12."""
-    return np.asarray(np.diff(total, axis=1).round(6))
-
-
-def _age_at(clock: Clock, rows: FloatArray) -> FloatArray:
+def _age_at(age_h: Laid, rows: FloatArray) -> FloatArray:
     whole = np.floor(rows).astype(np.int64)
     share = rows - whole
     if not np.any(share):
-        return clock.age_h[:, whole]
-    after = np.minimum(whole + 1, clock.age_h.shape[1] - 1)
-    return np.asarray(clock.age_h[:, whole] * (1.0 - share) + clock.age_h[:, after] * share)
-
-
-def _lags(clock: Clock, warmth: FloatArray, starts: IntArray) -> Mapping[str, FloatArray]:
-    """Slots by which diffusion delays each late stage, (paths, starts); huge: never.
-
-    All starts of all paths run together, on hours since the pour.
-    """
-    law = clock.law
-    if law is None:
-        return {}
-    at_h = _LAG_AT_H[
-        : np.searchsorted(_LAG_AT_H, (warmth.shape[1] - int(starts[-1])) / _HOUR_SLOTS)
-    ]
-    at = starts[:, None] + (_HOUR_SLOTS * at_h).astype(np.int64)
-    paths = clock.age_h.shape[0]
-    age_h = (clock.age_h[:, at] - clock.age_h[:, starts][:, :, None]).reshape(-1, at_h.size)
-    mean_c = np.diff(warmth[:, at], axis=2).reshape(-1, at_h.size - 1) / (
-        _HOUR_SLOTS * np.diff(at_h)
-    )
-    cured_h = cured_age(law, at_h, age_h, mean_c + ZERO_C_IN_K)
-    curve = master_curve(law)
-    found = {}
-    for stage in WITH_DIFFUSION:
-        if stage not in clock.label.keys:
-            continue
-        need = clock.label.need_of(stage)
-        need_h = float(curve.age_at(need)) if need < law.alpha_max else math.inf
-        place_h = clock.label.age_of(stage)
-        late_h = np.empty(age_h.shape[0])
-        for row in range(late_h.size):
-            by_clock = np.interp(place_h, age_h[row], at_h)
-            late_h[row] = np.interp(need_h, cured_h[row], at_h, right=_NEVER_H) - by_clock
-        found[stage] = _HOUR_SLOTS * np.maximum(late_h, 0.0).reshape(paths, starts.size)
-    return found
+        return age_h.at(whole)
+    return np.asarray(age_h.at(whole) * (1.0 - share) + age_h.at(whole + 1) * share)

@@ -14,6 +14,7 @@ from monitor.core.cure.plan_problem import Problem, problem, with_wishes
 from monitor.core.cure.plan_reasons import moment
 from monitor.core.cure.plan_room import told
 from monitor.core.cure.plan_search import Field, Found
+from monitor.core.cure.plan_soonest import soonest
 from monitor.core.cure.plan_values import Alternative, Done, Wish
 from monitor.core.cure.recipe import Recipe
 from monitor.core.cure.wishes import Wishes
@@ -74,16 +75,19 @@ def _warm(
     return found
 
 
-def give_ups(asked: Problem, recipe: Recipe, done: Sequence[Done]) -> tuple[Alternative, ...]:
+def give_ups(
+    asked: Problem, recipe: Recipe, done: Sequence[Done], less_sure: bool
+) -> tuple[Alternative, ...]:
     """Each single wish whose loss brings a plan where there is none; soonest first.
 
-    Last come a room outside the labels' limits, and a piece called done before its full
-    cure: that is not the same piece.
+    `less_sure` says whether to try a lower probability too. Last come a room outside the
+    labels' limits, and a piece called done before its full cure: that is not the same piece.
     """
     offers: list[Alternative] = []
     for wish, wishes, words in _without(asked.wishes):
         offers += _offer(with_wishes(asked, wishes), words, None, wish)
-    offers += _less_sure(asked)
+    if less_sure:
+        offers += _less_sure(asked)
     sanded = _sanded(recipe)
     if sanded is not None:
         tried = problem(sanded, done, asked.bench, asked.wishes, asked.now_s, asked.local_offset_s)
@@ -134,31 +138,31 @@ def _without(wishes: Wishes) -> list[tuple[Wish, Wishes, str]]:
     return found
 
 
-def surest(asked: Problem, least: float) -> tuple[Problem, tuple[Found, Field]] | None:
+def surest(asked: Problem, least: float) -> Problem | None:
     """The same work at the greatest lower probability, in steps of 5 %, that has a plan."""
     low, high = math.ceil(20.0 * least - 1e-9), math.ceil(20.0 * asked.wishes.probability - 1e-9)
-    best = None
-    high -= 1
-    middle = high  # mostly it is a little short of what was wished
-    while low <= high:
-        tried = with_wishes(asked, replace(asked.wishes, probability=middle / 20.0))
-        solved = tried.solve()
-        if solved is not None:
-            best, low = (tried, solved), middle + 1
-        else:
-            high = middle - 1
-        middle = (low + high + 1) // 2
-    return best
+
+    def at(twentieths: int) -> Problem:
+        return with_wishes(asked, replace(asked.wishes, probability=twentieths / 20.0))
+
+    # What can be done at a probability can be at any lower; hour by hour it is soon told.
+    best, above = low - 1, high
+    middle = high - 1  # mostly it is a little short of what was wished
+    while best < middle < above:
+        best, above = (middle, above) if at(middle).can_be_done_hourly() else (best, middle)
+        middle = (best + above) // 2
+    while best + 1 < high and at(best + 1).can_be_done_at_all():
+        best += 1
+    return at(best) if best >= low else None
 
 
 def _less_sure(asked: Problem) -> list[Alternative]:
-    found = surest(asked, LEAST_PROBABILITY)
-    if found is None:
+    tried = surest(asked, LEAST_PROBABILITY)
+    if tried is None:
         return []
-    tried, solved = found
     share = tried.wishes.probability
-    words = f"Be content with {100.0 * share:.0f} %"
-    return [replace(_told(tried, solved, words, None, "probability"), probability=share)]
+    offers = _offer(tried, f"Be content with {100.0 * share:.0f} %", None, "probability")
+    return [replace(offer, probability=share) for offer in offers]
 
 
 def _sanded(recipe: Recipe) -> Recipe | None:
@@ -173,10 +177,8 @@ def _offer(
     tried: Problem, words: str, finish_s: float | None, wish: Wish | None = None
 ) -> list[Alternative]:
     """The alternative, where it has a plan and is worth it against `finish_s`; else nothing."""
-    solved = tried.solve()
+    solved = soonest(tried, math.inf if finish_s is None else finish_s - WORTH_S)
     if solved is None:
-        return []
-    if finish_s is not None and finish_s - solved[0].finish_s < WORTH_S:
         return []
     return [_told(tried, solved, words, finish_s, wish)]
 

@@ -9,6 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
+from monitor.core.cure.plan_air import lay_out
 from monitor.core.cure.plan_clock import (
     ACTS_WITHIN_SLOTS,
     DAY_SLOTS,
@@ -18,92 +19,38 @@ from monitor.core.cure.plan_clock import (
     LayerClock,
     layer_clock,
 )
+from monitor.core.cure.plan_grid import folded
 from monitor.core.cure.plan_room import needed, suits
 from monitor.core.cure.plan_search import (
-    Block,
     BoolArray,
     Field,
     Found,
     Stand,
-    Task,
+    from_place,
     reaches_the_end,
     search,
     survey,
 )
-from monitor.core.cure.plan_values import ActKind, Done
-from monitor.core.cure.recipe import MOMENT_WINDOWS, NEED_WINDOWS, Moment, Recipe, Step
+from monitor.core.cure.plan_values import Done
+from monitor.core.cure.plan_work import Act as Act
+from monitor.core.cure.plan_work import Work, work_left
+from monitor.core.cure.recipe import MOMENT_WINDOWS, NEED_WINDOWS, Recipe
 from monitor.core.cure.wishes import LocalOffset, Wishes, hands_free_until
 from monitor.core.vocabulary import FloatArray
 
 Windows = tuple[tuple[str, str | None], ...]
 
 FEW_BLOCKS = 4
+HOURLY = 6
 HORIZONS = (3 * DAY_SLOTS, 7 * DAY_SLOTS, ACTS_WITHIN_SLOTS)
-
-
-@dataclass(frozen=True)
-class Act:
-    """One act still to come: of which step, and the name of its window."""
-
-    step: Step
-    what: ActKind
-    name: str
-    minutes: float
-    window: str | None
-
-
-@dataclass(frozen=True)
-class Work:
-    """What is still to do, in blocks. `layers[b]` is the step whose layer block b stands on.
-
-    `poured_s` is when the layer under block 0 was poured, None where there is none.
-    """
-
-    blocks: tuple[Block, ...]
-    acts: tuple[tuple[Act, ...], ...]
-    layers: tuple[Step | None, ...]
-    poured_s: float | None
-    below: Done | None
-    earlier: tuple[tuple[Step, float], ...]
-
-
-def work_left(recipe: Recipe, done: Sequence[Done]) -> Work:
-    """The acts still to come, in order, cut into blocks at each pour."""
-    marks = {mark.step: mark for mark in done}
-    items = _items(recipe)
-    last = max(
-        (n for n, (act, _) in enumerate(items) if _is_start(act) and act.step.key in marks),
-        default=-1,
-    )
-    poured = [
-        act.step for act, _ in items[: last + 1] if act.what == "pour" and act.step.key in marks
-    ]
-    pending = [
-        act
-        for act, owners in items[last + 1 :]
-        if _is_start(act) or not any(act.what in marks[o].moments for o in owners if o in marks)
-    ]
-    groups: list[list[Act]] = [[]]
-    for act in pending:
-        groups[-1].append(act)
-        if act.what == "pour":
-            groups.append([])
-    layers: list[Step | None] = [poured[-1] if poured else None]
-    layers += [group[-1].step for group in groups[:-1]]
-    below = marks[poured[-1].key] if poured else None
-    return Work(
-        blocks=tuple(_block(group) for group in groups),
-        acts=tuple(tuple(group) for group in groups),
-        layers=tuple(layers),
-        poured_s=None if below is None else below.at_s,
-        below=below,
-        earlier=tuple((step, marks[step.key].at_s) for step in poured),
-    )
 
 
 @dataclass(eq=False)
 class Problem:
-    """The work on its bench, under one set of wishes."""
+    """The work on its bench, under one set of wishes.
+
+    What was found for a set of wishes is shared by all problems that differ in these alone.
+    """
 
     work: Work
     bench: Bench
@@ -111,7 +58,8 @@ class Problem:
     now_s: float
     local_offset_s: LocalOffset
     layers: Mapping[str, LayerClock]
-    looked_through: tuple[Field, list[Stand]] | None = field(default=None, init=False, repr=False)
+    solved: dict[Wishes, tuple[Found, Field] | None] = field(default_factory=dict, repr=False)
+    surveyed: dict[Wishes, tuple[Field, list[Stand]]] = field(default_factory=dict, repr=False)
 
     @property
     def enough(self) -> int:
@@ -120,39 +68,57 @@ class Problem:
 
     def solve(self) -> tuple[Found, Field] | None:
         """The best plan, within the shortest horizon that shows it to be the best."""
-        longest = self._reach()
+        if self.wishes not in self.solved:
+            self.solved[self.wishes] = self._solved()
+        return self.solved[self.wishes]
+
+    def _solved(self) -> tuple[Found, Field] | None:
+        longest = self.reach()
         # A piece of many pours never fits into the shortest.
         spans = HORIZONS if len(self.work.blocks) <= FEW_BLOCKS else HORIZONS[1:]
         for span in [*(span for span in spans if span < longest), longest]:
             if self.wishes.mode == "latest" and span < longest:
                 continue
-            ground = self.ground(span, longest)
-            if not ground.at_s.size and any(self.work.acts):
-                continue
-            stands = survey(self.work.blocks, ground)
+            ground, stands = self._looked(span, longest)
             found = search(self.work.blocks, ground, stands)
-            if span == longest:
-                self.looked_through = ground, stands
             if found is not None and (span == longest or found.finish_s <= self._beyond_s(span)):
                 return found, ground
         return None
 
     def can_be_done(self) -> bool:
         """Whether there is any plan at all."""
-        ground, stands = self.whole()
-        if not ground.at_s.size and any(self.work.acts):
-            return False
+        known = self.wishes in self.surveyed
+        return (not known and self.can_be_done_hourly()) or self.can_be_done_at_all()
+
+    def can_be_done_hourly(self) -> bool:
+        """Whether there is a plan on every sixth free slot alone: soon told."""
+        longest = self.reach()
+        _, stands = self.look(self.ground([longest] * len(self.work.blocks), longest, HOURLY))
         return reaches_the_end(self.work.blocks, stands)
+
+    def can_be_done_at_all(self) -> bool:
+        """Whether there is any plan, where one on whole hours was not found."""
+        return reaches_the_end(self.work.blocks, self.whole()[1])
 
     def whole(self) -> tuple[Field, list[Stand]]:
         """All the ground there is, and the survey of it."""
-        if self.looked_through is None:
-            longest = self._reach()
-            ground = self.ground(longest, longest)
-            self.looked_through = ground, survey(self.work.blocks, ground)
-        return self.looked_through
+        return self._looked(self.reach(), self.reach())
 
-    def _reach(self) -> int:
+    def _looked(self, span: int, longest: int) -> tuple[Field, list[Stand]]:
+        if span == longest and self.wishes in self.surveyed:
+            return self.surveyed[self.wishes]
+        looked = self.look(self.ground([span] * len(self.work.blocks), longest))
+        if span == longest:
+            self.surveyed[self.wishes] = looked
+        return looked
+
+    def look(self, ground: Field) -> tuple[Field, list[Stand]]:
+        """A ground with its survey: where hands are never free, no block can be reached."""
+        if not ground.at_s.size and any(self.work.acts):
+            return ground, []
+        return ground, survey(self.work.blocks, ground)
+
+    def reach(self) -> int:
         """How many slots ahead may bear an act at most."""
         deadline_s = self.wishes.deadline_s
         if deadline_s is None:
@@ -181,13 +147,23 @@ class Problem:
         """Until when hands are free from each slot ahead [s]; -inf where they are not."""
         first = self.bench.first
         at_s = self.bench.at_s[first : first + ACTS_WITHIN_SLOTS + 1]
-        return hands_free_until(at_s, self.wishes, self.local_offset_s)
+        ends = [*_offset_changes(at_s, self.local_offset_s), at_s.size]
+        parts, begin = [], 0
+        for end in ends:
+            offset_s = _offset_s(self.local_offset_s, float(at_s[begin]))
+            parts.append(hands_free_until(at_s[begin:end], self.wishes, offset_s))
+            begin = end
+        return np.concatenate(parts)
 
-    def ground(self, span: int, longest: int) -> Field:
-        """The field on which pours within `span` slots, and what follows the last, may stand."""
-        slots = self.slots(longest)
+    def ground(self, spans: Sequence[int], longest: int, every: int = 1) -> Field:
+        """The field on which each block stands within its span of slots, the last within all.
+
+        `every`: on each slot in which hands are free, or on each so-manieth of them alone.
+        """
+        slots = self.slots(longest)[::every]
         at_s = self.bench.at_s[slots]
-        pours = int(np.searchsorted(slots, self.bench.first + span))
+        widths = np.searchsorted(slots, self.bench.first + np.array(spans))
+        widths[-1] = slots.size
 
         def meets(block: int, window: str, rows: IntArray, width: int) -> BoolArray:
             return self.meets(block, window, self.rows(block, slots[rows]), slots[:width])
@@ -205,7 +181,7 @@ class Problem:
         return Field(
             at_s=at_s,
             free_s=self.free_s[slots - self.bench.first],
-            pours=pours,
+            widths=tuple(widths.tolist()),
             begin_s=self.now_s,
             enough=self.enough,
             paths=self.bench.paths,
@@ -256,6 +232,15 @@ class Problem:
             left = self.bench.left(clock, closes, rows)
         return opened, np.maximum(left, opened)
 
+    def opens(self, block: int, window: str, slots: IntArray) -> IntArray:
+        """First slot at which a window can be open in enough futures, by pour slot, (rows,)."""
+        clock, rows = self.layer(block), self.rows(block, slots)
+        found = [
+            self.bench.ranked(clock, opens, rows, self.enough)
+            for opens, _ in self.windows(block, window)
+        ]
+        return np.asarray(np.minimum.reduce(found))
+
     def count(self, block: int, window: str, rows: FloatArray, slots: IntArray) -> IntArray:
         """Futures in which an act at each slot meets the window, (rows, slots)."""
         counts: list[IntArray] = []
@@ -275,20 +260,29 @@ class Problem:
             # Enough must have opened, and as many not yet have closed: told without counting.
             open_by = place[np.partition(opened, self.enough - 1, axis=0)[self.enough - 1]]
             if closes is None:
-                found |= np.arange(slots.size)[None, :] >= open_by[:, None]
+                found |= from_place(open_by, slots.size)
                 continue
-            live = open_by < place[np.partition(left, late, axis=0)[late]]
-            if live.any():
-                counts = _counted(place[opened[:, live]], place[left[:, live]], slots.size)
-                found[live] |= counts >= self.enough
+            close_by = place[np.partition(left, late, axis=0)[late]]
+            live = np.flatnonzero(open_by < close_by)
+            if live.size:
+                # Each row counted from its own first place on, as far as the widest goes.
+                begin, wide = open_by[live], int((close_by - open_by)[live].max())
+                opened, left = place[opened[:, live]] - begin, place[left[:, live]] - begin
+                counts = _counted(np.clip(opened, 0, wide), np.clip(left, 0, wide), wide)
+                row, at = np.nonzero(counts >= self.enough)
+                found[live[row], begin[row] + at] = True
         return found
 
     def suited(self, block: int, slots: IntArray) -> BoolArray:
         """Where the room suits the pour that ends a block in enough futures, (slots,)."""
         if not self.wishes.within_limits:
             return np.ones(slots.size, dtype=np.bool_)
-        fit = np.count_nonzero(suits(self.bench, self.layer(block + 1), slots), axis=0)
-        return np.asarray(fit >= self.need_of_room)
+        lay_out(self.bench, self.layers.values(), 0)
+        # Past the forecast the days are alike: asked of one whose day before is like it too.
+        here, _ = folded(slots, self.bench.degree_slots.laid + DAY_SLOTS)
+        once, where = np.unique(here, return_inverse=True)
+        fit = np.count_nonzero(suits(self.bench, self.layer(block + 1), once), axis=0)
+        return np.asarray(fit >= self.need_of_room)[where]
 
     @property
     def need_of_room(self) -> int:
@@ -308,14 +302,11 @@ class Problem:
         return np.array([max(ready, default=-math.inf)])
 
     def _ready_s(self, layer: LayerClock, rows: FloatArray) -> FloatArray:
-        at = self.ready_slots(layer, rows)
-        ranked = np.partition(at, self.enough - 1, axis=0)[self.enough - 1]
-        return self.times_s(ranked)
+        return self.times_s(self.bench.ranked(layer, _ready_stage(layer), rows, self.enough))
 
     def ready_slots(self, layer: LayerClock, rows: FloatArray) -> IntArray:
         """First slot in which each path's layer is cured (a paint: fit for a coat)."""
-        stage = "full_cure" if "full_cure" in layer.places_h else "overcoat_ready"
-        return self.bench.reached(layer, stage, rows)
+        return self.bench.reached(layer, _ready_stage(layer), rows)
 
     def times_s(self, slots: IntArray) -> FloatArray:
         """Instants of slots [s]; inf past the end of sight."""
@@ -350,6 +341,37 @@ def with_wishes(problem: Problem, wishes: Wishes) -> Problem:
     return replace(problem, wishes=wishes)
 
 
+def _ready_stage(layer: LayerClock) -> str:
+    return "full_cure" if "full_cure" in layer.places_h else "overcoat_ready"
+
+
+def _offset_s(local_offset_s: LocalOffset, at_s: float) -> float:
+    return local_offset_s(at_s) if callable(local_offset_s) else local_offset_s
+
+
+def _offset_changes(at_s: FloatArray, local_offset_s: LocalOffset) -> list[int]:
+    """The instants from which local time is another hour ahead, if any: a zone's summer time.
+
+    Asked for each day, and closer only within a day in which it changes.
+    """
+    if not callable(local_offset_s):
+        return []
+    found: list[int] = []
+    for begin in range(0, at_s.size - 1, DAY_SLOTS):
+        low, high = begin, min(begin + DAY_SLOTS, at_s.size - 1)
+        before_s = local_offset_s(float(at_s[low]))
+        if local_offset_s(float(at_s[high])) == before_s:
+            continue
+        while high - low > 1:
+            middle = (low + high) // 2
+            if local_offset_s(float(at_s[middle])) == before_s:
+                low = middle
+            else:
+                high = middle
+        found.append(high)
+    return found
+
+
 def _counted(opened: IntArray, left: IntArray, wide: int) -> IntArray:
     """How many intervals (paths, rows) of places hold each place, (rows, wide)."""
     rows = opened.shape[1]
@@ -357,32 +379,3 @@ def _counted(opened: IntArray, left: IntArray, wide: int) -> IntArray:
     change = np.bincount((opened + lines).ravel(), minlength=rows * (wide + 1))
     change -= np.bincount((left + lines).ravel(), minlength=rows * (wide + 1))
     return np.asarray(np.cumsum(change.reshape(rows, wide + 1)[:, :-1], axis=1))
-
-
-def _items(recipe: Recipe) -> list[tuple[Act, tuple[str, ...]]]:
-    """Every act of a recipe in order, with the steps whose marks may say it is done."""
-    items: list[tuple[Act, tuple[str, ...]]] = []
-    carried: list[tuple[Moment, str]] = []
-    for step in recipe.steps:
-        window = None if step.needs == "none" else step.needs
-        what: ActKind = "work" if step.resin is None else "pour"
-        items.append((Act(step, what, step.name, step.hands_on_min, window), (step.key,)))
-        carried += [(moment, step.key) for moment in step.moments]
-        if step.resin is None:
-            continue
-        for moment, owner in carried:
-            act = Act(step, moment.kind, step.name, moment.hands_on_min, moment.kind)
-            items.append((act, (step.key, owner)))
-        carried = []
-    return items
-
-
-def _is_start(act: Act) -> bool:
-    return act.what in ("pour", "work")
-
-
-def _block(acts: Sequence[Act]) -> Block:
-    tasks = [Task(f"{act.what} {act.step.key}", act.minutes, act.window) for act in acts]
-    if acts and acts[-1].what == "pour":
-        return Block(tuple(tasks[:-1]), tasks[-1])
-    return Block(tuple(tasks), None)

@@ -3,6 +3,11 @@
 Judged future by future with the limits of limits.py, on the slots of the bench. The mean of
 ten minutes counts, so that a door that stands open for a moment spoils nothing; a moment
 between two slots is past a limit where either of them is.
+
+A search that takes the first slot in which enough futures keep a limit finds it too early
+more often than not, and promises too much. A forecast made by the hour tells the crossing of
+a limit to half an hour at best; so a pour waits until the limit has been kept for that long.
+Not so at the beginning, where the room is measured.
 """
 
 from __future__ import annotations
@@ -12,6 +17,7 @@ import math
 import numpy as np
 
 from monitor.core.cure.limits import (
+    HOUR_S,
     LIKELY,
     SIGHT_S,
     WHILE_OPEN,
@@ -27,6 +33,7 @@ from monitor.core.cure.stages import ANCHOR
 from monitor.core.vocabulary import FloatArray
 
 _LOOK_SLOTS = int(2 * SIGHT_S / SLOT_S)
+_KEPT_SLOTS = int(HOUR_S / 2.0 / SLOT_S)
 
 
 def needed(enough: int, paths: int) -> int:
@@ -38,15 +45,17 @@ def suits(bench: Bench, layer: LayerClock, slots: IntArray) -> BoolArray:
     """In which futures the room suits a pour in each of some slots, (paths, slots).
 
     The surface counts as open until it closes in that future or in the middle one,
-    whichever is later: the verdict on a pour looks at the middle one.
+    whichever is later: the verdict on a pour looks at the middle one. The half hour before
+    a pour counts with it, as far as it is ahead.
     """
     if not slots.size or never_binds(bench, layer):
         return np.ones((bench.paths, slots.size), dtype=np.bool_)
     dewy, spoilt = _past(bench, layer)
     begin = slots - bench.first
+    before = np.maximum(begin - _KEPT_SLOTS, 0)
     end = np.minimum(open_until(bench, layer, slots) - bench.first, spoilt.shape[1] - 1)
     rows = np.arange(bench.paths)[:, None]
-    return np.asarray(~dewy[:, begin] & (spoilt[rows, end] == spoilt[:, begin]))
+    return np.asarray(~dewy[:, begin] & (spoilt[rows, end] == spoilt[:, before]))
 
 
 def never_binds(bench: Bench, layer: LayerClock) -> bool:
@@ -73,12 +82,14 @@ def told(bench: Bench, layer: LayerClock, slot: int, need: int) -> Reason | None
     if fit >= need:
         return None
     profile = layer.clock.profile
-    wide = int(open_until(bench, layer, slots).max()) - slot
-    past, temp_c = _between(bench, layer, slot, slot + _LOOK_SLOTS)
+    before = max(slot - _KEPT_SLOTS, bench.first)
+    wide = int(open_until(bench, layer, slots).max()) - before
+    past, temp_c = _between(bench, layer, before, slot + _LOOK_SLOTS)
+    at_pour = slot - before
 
     def often(limit: Limit) -> int:
-        span = wide if limit in WHILE_OPEN else 1
-        return int(np.count_nonzero(past[limit][:, :span].any(axis=1)))
+        span = slice(0, wide) if limit in WHILE_OPEN else slice(at_pour, at_pour + 1)
+        return int(np.count_nonzero(past[limit][:, span].any(axis=1)))
 
     worst = max(past, key=often)
     share = past[worst].mean(axis=0)
@@ -89,14 +100,15 @@ def told(bench: Bench, layer: LayerClock, slot: int, need: int) -> Reason | None
     words = limit_words(profile, worst)
     values: dict[str, float | str] = {"limit": worst, "chance": fit / bench.paths}
     verb = "is" if share[worst_at] >= LIKELY else "may be"
-    if begin == 0 and mostly[0]:
-        over = np.flatnonzero(~mostly)
+    if begin <= at_pour and mostly[begin]:
+        over = begin + np.flatnonzero(~mostly[begin:])
         if not over.size:
             return Reason("room", f"the room {verb} {words} for the next two days", values)
-        until_s = float(bench.at_s[slot + int(over[0])])
+        until_s = float(bench.at_s[before + int(over[0])])
         values["until_s"] = until_s
-        return Reason("room", f"the room {verb} {words} until {_moment(until_s)}", values)
-    from_s = float(bench.at_s[slot + begin])
+        told_until = f"until {_moment(until_s)}, give or take half an hour"
+        return Reason("room", f"the room {verb} {words} {told_until}", values)
+    from_s = float(bench.at_s[before + begin])
     values["from_s"] = from_s
     found = f"the room {verb} {words} from {_moment(from_s)} on"
     # How far, in the middle of those futures in which it is past the limit at all.

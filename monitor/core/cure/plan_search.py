@@ -51,17 +51,17 @@ class Block:
 class Field:
     """Where acts may stand: instants `at_s` (n,), hands free until `free_s` (n,) from each.
 
-    Pours and all before them stand on the first `pours` of them, acts after the last pour
-    on all. `hits(block, window, rows, width)` counts the futures (rows, width), of `paths`,
-    in which an act at each of the first `width` instants meets the window of a layer poured
-    at each of the instants `rows`; block 0 has one row, row 0. `meets` says alike where they
-    are enough. `suits(block, places)` says where the room suits the pour that ends a block,
-    (places,). `ready_s(block, rows)` is when the layer below a block is ready in enough.
+    The acts of block b stand on the first `widths[b]` of them. `hits(block, window, rows,
+    width)` counts the futures (rows, width), of `paths`, in which an act at each of the first
+    `width` instants meets the window of a layer poured at each of the instants `rows`; block 0
+    has one row, row 0. `meets` says alike where they are enough. `suits(block, places)` says
+    where the room suits the pour that ends a block, (places,). `ready_s(block, rows)` is when
+    the layer below a block is ready in enough.
     """
 
     at_s: FloatArray
     free_s: FloatArray
-    pours: int
+    widths: tuple[int, ...]
     begin_s: float
     enough: int
     paths: int
@@ -141,12 +141,23 @@ def survey(blocks: Sequence[Block], ground: Field) -> list[Stand]:
         stand = stands[index]
         after_s = stand.ends_s
         if blocks[index].pour is not None:
-            following = stands[index + 1]
-            reach = stand.allowed[-1][:, following.rows]
-            after_s = np.where(reach, following.done_s[None, :], math.inf).min(axis=1)
+            after_s = _soonest_after(stand.allowed[-1], stands[index + 1])
         finish_s = np.maximum(after_s, stand.ready_s)
         stand.done_s = np.where(finish_s <= ground.deadline_s, finish_s, math.inf)
     return stands
+
+
+def _soonest_after(allowed: BoolArray, following: Stand) -> FloatArray:
+    """The soonest finish over the pours allowed to each row, inf where none leads to one."""
+    after_s = np.full(allowed.shape[0], math.inf)
+    done = np.flatnonzero(np.isfinite(following.done_s))
+    if done.size:
+        done = done[np.argsort(following.done_s[done], kind="stable")]
+        reach = allowed.take(following.rows[done], axis=1)
+        first = reach.argmax(axis=1)
+        found = reach[np.arange(first.size), first]
+        after_s[found] = following.done_s[done[first[found]]]
+    return after_s
 
 
 def _stand(blocks: Sequence[Block], index: int, rows: IntArray, ground: Field) -> Stand:
@@ -156,7 +167,7 @@ def _stand(blocks: Sequence[Block], index: int, rows: IntArray, ground: Field) -
         pour = blocks[index - 1].pour
         begin_s = ground.at_s[rows] + 60.0 * (0.0 if pour is None else pour.minutes)
     stand = Stand(rows, begin_s, ground.ready_s(index, rows), [], begin_s, np.empty(0))
-    width = ground.at_s.size if block.pour is None else ground.pours
+    width = ground.widths[index]
     for task in block.tasks:
         allowed = _meet(task, index, stand, ground, width)
         place = allowed.argmax(axis=1)
@@ -166,7 +177,11 @@ def _stand(blocks: Sequence[Block], index: int, rows: IntArray, ground: Field) -
     if block.pour is not None:
         allowed = _meet(block.pour, index, stand, ground, width)
         places = np.flatnonzero(allowed.any(axis=0))
-        allowed[:, places] &= ground.suits(index, places)[None, :]
+        suited = ground.suits(index, places)
+        if not suited.all():
+            fits = np.zeros(width, dtype=np.bool_)
+            fits[places] = suited
+            allowed &= fits[None, :]
     return stand
 
 
@@ -174,12 +189,18 @@ def _meet(task: Task, index: int, stand: Stand, ground: Field, width: int) -> Bo
     """Where a task may begin, (rows, instants); noted on the stand."""
     at_s = ground.at_s[:width]
     free = at_s + 60.0 * task.minutes <= ground.free_s[:width]
-    after = at_s[None, :] >= stand.ends_s[:, None]
-    allowed = after & free[None, :]
+    allowed = from_place(np.searchsorted(at_s, stand.ends_s), width)
+    allowed &= free[None, :]
     if task.window is not None:
         allowed &= ground.meets(index, task.window, stand.rows, width)
     stand.allowed.append(allowed)
     return allowed
+
+
+def from_place(first: IntArray, width: int) -> BoolArray:
+    """True from each row's first place on, (rows, width)."""
+    # Small numbers are compared several at a time; a field has some thousand places.
+    return np.asarray(np.arange(width, dtype=np.int16) >= first.astype(np.int16)[:, None])
 
 
 def _of_rows(stand: Stand, keep: IntArray) -> Stand:

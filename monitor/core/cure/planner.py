@@ -16,6 +16,7 @@ import numpy as np
 
 from monitor.core.cure.bands import Band
 from monitor.core.cure.plan_acts import finish_band, told_acts
+from monitor.core.cure.plan_air import ALL_SLOTS, lay_out
 from monitor.core.cure.plan_clock import bench
 from monitor.core.cure.plan_otherwise import give_ups, sooner, surest, warmer
 from monitor.core.cure.plan_problem import Problem, problem, with_wishes
@@ -48,6 +49,7 @@ def plan(
     past: RoomSeries | None = None,
     done: Sequence[Done] = (),
     otherwise: bool = True,
+    even_with_a_plan: bool = True,
     content_from: float | None = None,
 ) -> Plan:
     """When to do each step of a piece.
@@ -63,7 +65,8 @@ def plan(
     done
         Steps already begun, when, and what is known of them.
     otherwise
-        Whether to look for alternatives: a sooner finish, or what to give up where no plan is.
+        Whether to look for alternatives: a sooner finish, or what to give up where no plan is;
+        with `even_with_a_plan` False, in the latter case alone.
     content_from
         Where no plan keeps the wished probability: the least one to be content with, if a
         plan keeps that. The plan then says so (`content_with`).
@@ -82,6 +85,7 @@ def plan(
     seen = RoomSeries(_NOTHING, _NOTHING, _NOTHING) if past is None else past
     ground = bench(used, future, seen, draws, begin_s, now_s)
     asked = problem(recipe, done, ground, wishes, now_s, local_offset_s)
+    lay_out(ground, asked.layers.values(), ALL_SLOTS)
     if not any(asked.work.acts):
         # Only the cure is left, and no deadline hastens that.
         asked = with_wishes(asked, replace(wishes, deadline_s=None, mode="soonest"))
@@ -93,18 +97,20 @@ def plan(
 
     if solved is not None:
         made = _told(asked, solved)
-        if otherwise and wishes.mode == "soonest":
+        if otherwise and even_with_a_plan and wishes.mode == "soonest":
             made = replace(made, alternatives=sooner(asked, future, pose, solved[0].finish_s))
         return made
     lesser = None if content_from is None else surest(asked, content_from)
-    none = _no_plan(asked, recipe, done, future, pose if otherwise else None)
-    if lesser is None:
-        return none
+    content = None if lesser is None else lesser.solve()
+    if lesser is None or content is None:
+        return _no_plan(asked, recipe, done, future, pose if otherwise else None, True)
+    offered = pose if otherwise and even_with_a_plan else None
+    none = _no_plan(asked, recipe, done, future, offered, False)
     return replace(
-        _told(*lesser),
+        _told(lesser, content),
         reasons=none.reasons,
-        alternatives=tuple(one for one in none.alternatives if one.wish != "probability"),
-        content_with=lesser[0].wishes.probability,
+        alternatives=none.alternatives,
+        content_with=lesser.wishes.probability,
     )
 
 
@@ -129,12 +135,13 @@ def _no_plan(
     done: Sequence[Done],
     future: RoomPaths,
     pose: Callable[[RoomPaths], Problem] | None,
+    less_sure: bool,
 ) -> Plan:
     reason = why_none(asked)
     offers: tuple[Alternative, ...] = ()
     given: tuple[Alternative, ...] = ()
     if pose is not None:
-        given = give_ups(asked, recipe, done)
+        given = give_ups(asked, recipe, done, less_sure)
         warm = warmer(asked, future, pose, None)
         # A room out of limits is mended first, and only then put up with.
         offers = warm + given if reason.key == "room" else given + warm
