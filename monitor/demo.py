@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from firmware_side.sensors.simulated import SimulatedStudio, Studio
 from monitor import demo_plan
-from monitor.core.vocabulary import MarkKind, ResinProfile, TapeVerdict
+from monitor.core.vocabulary import Base, MarkKind, ResinProfile, TapeVerdict
 from monitor.store import intake_rows, marks, pieces
 from monitor.store.connection import writing
 from monitor.watch import Watch, Works
@@ -44,6 +44,7 @@ class _Layer:
     depth_mm: float | None
     area_cm2: float | None
     marks: tuple[_Mark, ...] = ()
+    base: Base = "wood"
 
 
 @dataclass(frozen=True)
@@ -75,7 +76,7 @@ _FINISHED = (
             _Layer(
                 "coating_2_1",
                 "Clear flood coat",
-                32.0,
+                40.0,
                 2.5,
                 600.0,
                 (
@@ -86,7 +87,7 @@ _FINISHED = (
                 ),
             ),
         ),
-        130.0,
+        138.0,
         "Sold. Clear all over, rim crisp.",
     ),
     _Story(
@@ -100,8 +101,9 @@ _FINISHED = (
                 4.0,
                 320.0,
                 (_Mark(14.0, "tacky"), _Mark(20.5, "tack_free")),
+                "silicone",
             ),
-            _Layer("fast_adhesive", "Cork feet", 60.0, None, None, (_Mark(1.0, "hard"),)),
+            _Layer("fast_adhesive", "Cork feet", 64.0, None, None, (_Mark(1.0, "hard"),)),
         ),
         120.0,
         "Two kept, two given away.",
@@ -199,6 +201,7 @@ def _live(
                 poured_s,
                 depth_mm=layer.depth_mm,
                 area_cm2=layer.area_cm2,
+                base=layer.base,
                 sensor=KEY,
             )
             for mark in layer.marks:

@@ -6,7 +6,10 @@ import sqlite3
 from collections.abc import Sequence
 
 from monitor.core.alarms.figures import Figures, figures
+from monitor.core.alarms.rule_list import ACTS as REMINDERS
 from monitor.store import alarms
+
+__all__ = ["REMINDERS", "month"]
 
 DAYS = 30
 # A day has 23 to 25 hours; so far back lies the beginning of the thirtieth day, today included.

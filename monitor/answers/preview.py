@@ -157,6 +157,7 @@ def measures(
     split: tuple[float, ...] = (depth_mm,) if depth_mm else ()
     if depth_mm and deepest_mm and depth_mm > deepest_mm:
         split = selfheat.lifts(depth_mm, deepest_mm)
+    piece_h = _working_h(outlook) or cups.on_piece_h
     return Measures(
         total_ml=total_ml,
         part_a_ml=parts.part_a_ml,
@@ -165,10 +166,18 @@ def measures(
         part_b_g=parts.part_b_g,
         cups=cups.count,
         cup_ml=cups.each_ml,
-        cup_working_h=cups.working_h,
-        piece_working_h=cups.on_piece_h,
+        cup_working_h=min(cups.working_h, piece_h),
+        piece_working_h=piece_h,
         lifts_mm=split,
     )
+
+
+def _working_h(outlook: Outlook) -> float | None:
+    """Working time [h] on the piece, as the outlook's own table has it."""
+    ends = next((stage for stage in outlook.stages if stage.key == "working_time_end"), None)
+    if ends is None or ends.p50_s is None:
+        return None
+    return ends.label_h + (ends.p50_s - ends.label_at_s) / 3600.0
 
 
 def hardener_ratio(resin: ResinProfile, part_a: float, part_b: float, unit: str) -> float:

@@ -25,10 +25,12 @@ ASSUMED_ROOM_C = 21.0
 def verdicts(con: sqlite3.Connection, piece: Piece, now_s: float) -> tuple[Verdict, ...]:
     """May it be handled, wrapped, take a hot cup: as of now, or of the piece's own end.
 
-    A layer that was ended goes on curing under the next: it is judged at this moment, not
-    at its end. Empty where there is no layer, or the monitor has not thought of one yet.
+    Of a finished piece it is told in the past: nobody measures where it went. A layer that
+    was ended goes on curing under the next: it is judged at this moment, not at its end.
+    Empty where there is no layer, or the monitor has not thought of one yet.
     """
     at_s = min(piece.ended_at_s or now_s, now_s)
+    over = piece.ended_at_s is not None and piece.ended_at_s <= now_s
     judged: list[tuple[Layer, Outlook]] = []
     for layer in piece.layers:
         found = _outlook(con, layer, at_s)
@@ -37,7 +39,7 @@ def verdicts(con: sqlite3.Connection, piece: Piece, now_s: float) -> tuple[Verdi
         judged.append((layer, found))
     if not judged:
         return ()
-    return handling.verdicts(judged, _room_c(con, at_s))
+    return handling.verdicts(judged, _room_c(con, at_s), over=over)
 
 
 def _outlook(con: sqlite3.Connection, layer: Layer, at_s: float) -> Outlook | None:

@@ -56,7 +56,10 @@ class Use:
 def bottles(
     con: sqlite3.Connection, resin_key: str | None = None, emptied: bool | None = None
 ) -> list[Bottle]:
-    """Bottles by resin and part, the longest open first; `emptied` chooses in use or used up."""
+    """Bottles by resin and part, the one last taken from first, then the longest open.
+
+    `emptied` chooses those in use or those used up.
+    """
     where, values = ["1"], []
     if resin_key is not None:
         where.append("resin_key = ?")
@@ -145,7 +148,9 @@ def _read(con: sqlite3.Connection, where: str, values: tuple[object, ...]) -> li
         "SELECT id, resin_key, part, held_ml, lot, opened_ms, price, note, emptied_ms, "
         "(SELECT coalesce(sum(ml), 0.0) FROM bottle_uses WHERE bottle_id = bottles.id) "
         f"FROM bottles WHERE {where} "
-        "ORDER BY emptied_ms IS NOT NULL, resin_key, part, opened_ms IS NULL, opened_ms, id",
+        "ORDER BY emptied_ms IS NOT NULL, resin_key, part, "
+        "(SELECT max(poured_ms) FROM bottle_uses JOIN layers ON layers.id = layer_id "
+        "WHERE bottle_id = bottles.id) DESC NULLS LAST, opened_ms IS NULL, opened_ms, id",
         values,
     )
     return [

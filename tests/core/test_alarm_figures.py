@@ -190,6 +190,19 @@ def test_the_response_is_the_median_time_until_somebody_knew():
     assert found.never_seen == 1
 
 
+def test_never_seen_counts_what_was_raised_in_the_span_and_nobody_saw_or_hid():
+    journal = [
+        *stood("room_too_cold", 0, HOUR),
+        step("room_too_damp", HOUR, "normal", "unacknowledged"),
+        step("room_too_damp", 2 * HOUR, "unacknowledged", "shelved"),
+        step("disk_low", 3 * HOUR, "unacknowledged", "returned", "works:disk"),
+    ]
+
+    found = made(journal)
+
+    assert (found.alarms, found.never_seen) == (2, 1)
+
+
 def test_the_order_of_the_journal_does_not_matter_and_outside_the_span_nothing_counts():
     journal = [*stood("room_too_cold", 0, HOUR), *stood("room_too_damp", DAY, DAY + HOUR)]
     outside = [*stood("room_too_cold", -DAY, -DAY + HOUR), *stood("disk_low", 40 * DAY, 41 * DAY)]

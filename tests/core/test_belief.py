@@ -304,6 +304,11 @@ def test_a_time_from_common_practice_never_teaches_more_than_it_knows():
     assert belief.log_rate_sd > 0.98 * math.sqrt(shared + 0.08**2)
 
 
+def test_what_a_layer_taught_is_told_in_hours_and_minutes():
+    (told,) = explain(posterior(resin(), [touched(7.0, 9.0, 1)], POURED_S))
+    assert told.words.startswith("Tack-free: between 7 h and 9 h, the label says")
+
+
 def test_one_wild_layer_hardly_moves_the_rest_and_is_pointed_out():
     honest = [touched(7, 9, n) for n in range(9)]
 

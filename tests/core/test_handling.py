@@ -149,3 +149,55 @@ def test_what_makes_no_sense_is_refused_in_words():
         handling.verdicts([layer_in(23.0, 1)], 21.0, 400.0)
     with pytest.raises(ValueError, match="room_c is nan"):
         handling.verdicts([layer_in(23.0, 1)], float("nan"))
+
+
+# Three speeds of the resin, far apart: most of the wait lies between likely and certain.
+UNSURE = RateDraws(np.linspace(-0.5, 0.5, 11), np.full(11, 55_000.0))
+
+
+def halfway(key, hours_late=1.0):
+    """A coat that most, but not nine in ten, futures have past a stage."""
+    early, profile = 1.0, resin()
+    p50_s = next(each.p50_s for each in layer_in(23.0, early, profile)[1].stages if each.key == key)
+    now_s = p50_s + hours_late * 3600.0
+    layer = Layer(1, 1, "top coat", profile, POURED_S)
+    at_s = np.arange(POURED_S, now_s, 600.0)
+    room = RoomSeries(at_s, np.full(at_s.size, 23.0), np.full(at_s.size, 50.0))
+    return layer, outlook(layer, room, NO_FUTURE, UNSURE, (), now_s)
+
+
+def test_what_is_probably_there_is_said_to_be_probable_and_not_to_come():
+    layer, seen = halfway("full_cure")
+    full = seen.stages[-1]
+    assert full.p50_s < seen.as_of_s < full.p90_s
+
+    told = judged((layer, seen))["wrapped"]
+
+    assert not told.allowed
+    assert told.probable
+    assert told.likely_from_s is None
+    assert told.words == "May probably be wrapped: try a nail in a hidden place first."
+    assert told.missing[0].words == (
+        f"top coat: full cure probably since ⟦{full.p50_s:.0f}⟧, very likely by ⟦{full.p90_s:.0f}⟧."
+    )
+
+
+def test_a_coat_that_is_not_hard_is_told_no_softening_temperature():
+    told = judged(layer_in(23.0, 0.25))
+
+    for use in handling.USES:
+        said = " ".join(lack.words for lack in told[use].missing)
+        assert "not hard yet" in said, use
+        assert "softens" not in said, use
+        assert "glass transition" not in said, use
+
+
+def test_a_finished_piece_is_told_in_the_past():
+    fresh = judged(layer_in(23.0, 2), over=True)
+    old = judged(layer_in(23.0, 28), over=True)
+
+    assert fresh["wrapped"].words == "Could not be wrapped yet."
+    assert "full cure was still to come" in fresh["wrapped"].missing[0].words
+    assert old["wrapped"].words == "Could be wrapped."
+    assert old["hot_cup"].words == "Could not take a hot cup, and will not by waiting."
+    assert "softened from about" in old["hot_cup"].missing[0].words

@@ -127,6 +127,45 @@ def test_a_usual_room_does_not_stall(temp_c):
     assert not steady(temp_c, hours_ago=24.0).stalled
 
 
+def soft_notes(**given):
+    found = steady(**given)
+    assert found.state == "soft"
+    return [note for note in found.notes if "soft, " in note or "Still soft" in note]
+
+
+def test_without_a_touch_a_cold_room_is_cause_enough_and_the_mix_is_not_blamed():
+    cold_h = 14.5  # past the label's 8 h; here tack-free comes at 14.8 h
+    (note,) = soft_notes(temp_c=16.0, hours_ago=cold_h)
+    assert note == "Still soft: the room is 7 °C below the label's. Keep it warm."
+
+    tacky = Mark(1, 1, "tacky", NOW_S - 60.0)
+    (felt,) = soft_notes(temp_c=16.0, hours_ago=cold_h, marks=[tacky])
+    assert felt.endswith("Likely: the room is 7 °C below the label's.")
+    (warm,) = soft_notes(temp_c=22.0, hours_ago=9.5, marks=[tacky])
+    assert "parts not mixed through" in warm
+
+
+def test_past_its_likely_time_only_a_touch_says_whether_it_is_soft():
+    at_h = hours_to(steady(16.0, hours_ago=0.01), "tack_free")
+    assert soft_notes(temp_c=16.0, hours_ago=at_h - 0.2)
+    assert soft_notes(temp_c=16.0, hours_ago=at_h + 0.2) == []
+
+
+def test_what_marks_taught_is_said_once_and_not_at_every_stage():
+    taught = replace(SURE, why="Your one marked layer ran at the label's pace.")
+    told = [each.key for each in steady(20.0, draws=taught).stages if taught.why in each.why]
+    assert told == ["tack_free"]
+
+
+@pytest.mark.parametrize(
+    ("temp_c", "said"), [(17.2, "averages 17.2 °C"), (17.9, "just under the 18 °C"), (18.0, "")]
+)
+def test_a_room_at_the_limit_is_not_told_as_if_it_met_it(temp_c, said):
+    notes = " ".join(steady(temp_c).notes)
+    assert "18.0 °C" not in notes
+    assert said in notes if said else "wants at least" not in notes
+
+
 def test_still_soft_and_hard_but_under_cured_are_told_apart():
     soft = steady(12.0, hours_ago=20.0)
     hard = steady(12.0, hours_ago=24.0 * 9.0)

@@ -146,6 +146,12 @@ def test_a_cup_keeps_less_working_time_the_more_is_in_it() -> None:
     assert big.peak_at_h > big.working_h
 
 
+def test_a_cup_is_never_promised_longer_than_the_piece() -> None:
+    for grams in (30.0, 300.0, 3000.0):
+        small = cup(casting(), grams, 21.0)
+        assert 0.0 < small.working_h <= small.on_piece_h
+
+
 def test_a_warm_room_and_a_warm_mix_shorten_the_cup() -> None:
     profile = coating()
     here = cup(profile, 300.0, 23.0)

@@ -46,9 +46,14 @@ def test_nothing_is_found_where_nothing_was_wrong():
 def test_a_cold_night_is_told_with_its_hours_and_how_cold_it_was():
     words = told(np.where((HOURS >= 6) & (HOURS < 14), 14.0, 21.0))["cold"]
     assert "8 h from" in words
-    assert "below 18 °C, down to 14.0 °C" in words
+    assert "below 18 °C, down to 14 °C" in words
     assert f"⟦{T0 + 6 * HOUR:.0f}⟧" in words
     assert f"⟦{T0 + 14 * HOUR:.0f}⟧" in words
+
+
+def test_a_short_cold_stretch_is_told_in_minutes():
+    words = told(np.where((HOURS >= 6) & (HOURS < 8.35), 14.0, 21.0))["cold"]
+    assert "2 h 24 min from" in words
 
 
 def test_two_cold_stretches_are_summed_and_the_longer_one_named():
@@ -89,12 +94,12 @@ def test_the_pour_itself_is_judged(changed, key, said):
 
 def test_marks_that_contradict_one_another_are_named_with_their_times():
     words = told(marks=[mark("tack_free", 8.0), mark("tacky", 12.0)])["marks"]
-    assert f"'tack free' at ⟦{T0 + 8 * HOUR:.0f}⟧, then 'tacky' at ⟦{T0 + 12 * HOUR:.0f}⟧" in words
+    assert f"'tack-free' at ⟦{T0 + 8 * HOUR:.0f}⟧, then 'tacky' at ⟦{T0 + 12 * HOUR:.0f}⟧" in words
 
 
 def test_tacky_far_past_the_label_in_a_room_as_the_label_wants_it_is_told_as_slow():
     # Twice the label's tack-free time at about its own temperature.
     late_h = 2.0 * COATING.stages["tack_free"].hours
     words = told(23.0, marks=[mark("tacky", late_h)])["late"]
-    assert "not tack free" in words
+    assert "not tack-free" in words
     assert "mixed through" in words

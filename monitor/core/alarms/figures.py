@@ -24,6 +24,7 @@ STALE_S = 24 * 3600.0
 DAY_S = 86400.0
 PRIORITIES: tuple[Priority, ...] = ("urgent", "soon", "note")
 
+_HIDDEN: frozenset[AlarmPhase] = frozenset({"shelved", "out_of_service"})
 _STANDS: frozenset[AlarmPhase] = frozenset({"unacknowledged", "acknowledged"})
 
 
@@ -36,6 +37,7 @@ class Stretch:
     from_s: float
     to_s: float | None = None
     seen_s: float | None = None
+    hidden: bool = False  # a person ended it: hid it, or switched it off
 
     def length_s(self, now_s: float) -> float:
         """How long it stood, or has stood by `now_s`."""
@@ -54,7 +56,8 @@ class Frequent:
 @dataclass(frozen=True)
 class Figures:
     """The span's figures. `a_day` has one count a day, in the days' order; acts are left out
-    of everything but `acts_by_priority` and `frequent`.
+    of everything but `acts_by_priority` and `frequent`. `never_seen` of the `alarms` were over
+    before anybody said that they know, or hid them.
     """
 
     from_s: float
@@ -103,6 +106,7 @@ def figures(
     wrong = [change for change in raised if change.key not in ACTS]
     lived = stretches(steps, held, days[0])
     stood = [one for one in lived if one.key not in ACTS]
+    begun = {(change.key, change.subject, change.at_s) for change in wrong}
     counts = Counter(bisect_right(days, change.at_s) - 1 for change in wrong)
     a_day = tuple(counts[day] for day in range(len(days)))
     worst = max(range(len(days)), key=lambda day: a_day[day])
@@ -123,7 +127,11 @@ def figures(
         standing=tuple(one for one in stood if one.length_s(to_s) > STANDING_S),
         stale=tuple(one for one in stood if one.length_s(to_s) > STALE_S),
         response_s=median(answers) if answers else None,
-        never_seen=sum(one.to_s is not None and one.seen_s is None for one in stood),
+        never_seen=sum(
+            one.to_s is not None and one.seen_s is None and not one.hidden
+            for one in stood
+            if (one.key, one.subject, one.from_s) in begun
+        ),
         frequent=_frequent(raised, lived, to_s),
     )
 
@@ -150,7 +158,8 @@ def stretches(
         if change.after in _STANDS:
             open_[name] = stretch
         else:
-            closed.append(replace(stretch, to_s=change.at_s))
+            hidden = change.after in _HIDDEN
+            closed.append(replace(stretch, to_s=change.at_s, hidden=hidden))
     for state in held:
         name = (state.key, state.subject)
         if state.phase in _STANDS and state.raised_at_s is not None:

@@ -6,6 +6,7 @@ moments are those of the outlook, so page and alarm cannot disagree.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from monitor.core.alarms.rule_list import HEAT_DEADBAND_C
@@ -17,10 +18,13 @@ NEARLY_UP_SHARE = 0.25  # a five-minute glue gets its last quarter, not ten minu
 CLOSING_S = 1800.0  # time to come to the bench and work round the piece
 CLOSING_SHARE = 0.25
 TEST_WANTED_S = 48 * 3600.0  # after two days a touch tells nothing about tack-free
+REST_NEWS_S = 600.0  # later the pour is under way, or was forgotten: no news either way
 FULL_CURE_NEWS_S = 24 * 3600.0
 TACK_FREE_NEWS_S = 6 * 3600.0
 
 _TOUCHES: frozenset[MarkKind] = frozenset({"tacky", "tack_free", "nail_dents", "hard"})
+_WET: frozenset[MarkKind] = frozenset({"still_liquid", "stringy", "tacky"})
+_DRY: frozenset[MarkKind] = frozenset({"tack_free", "nail_dents", "hard"})
 _TACK_FREE_STAGE = {"pour": "tack_free", "adhesive": "handling_set", "paint": "touch_dry"}
 
 
@@ -112,7 +116,8 @@ def _finish(
 
 def _rest(layer: Layer, stages: dict[str, StageOutlook], now_s: float) -> Condition:
     words = f"{layer.name} has rested: pour it."
-    from_s, until_s = _when(stages.get("rest_over")), _when(stages.get("working_time_end"))
+    from_s, ends_s = _when(stages.get("rest_over")), _when(stages.get("working_time_end"))
+    until_s = None if from_s is None else min(from_s + REST_NEWS_S, ends_s or math.inf)
     return _act("rest_over", layer, now_s, from_s, until_s, words)
 
 
@@ -197,17 +202,21 @@ def _tack_free(
     from_s = _when(stages.get(_TACK_FREE_STAGE[layer.resin.kind]))
     until_s = None if from_s is None else from_s + TACK_FREE_NEWS_S
     words = {
-        "pour": f"{layer.name} is tack-free.",
-        "adhesive": f"{layer.name} can be handled with care.",
-        "paint": f"{layer.name} is dry to the touch.",
+        "pour": f"{layer.name} should be tack-free about now: touch a hidden place.",
+        "adhesive": f"{layer.name} should bear careful handling about now.",
+        "paint": f"{layer.name} should be dry to the touch about now.",
     }[layer.resin.kind]
-    if any(mark.kind in ("tack_free", "hard") for mark in marks):  # they know: they said so
-        return _meaningless("tack_free", layer, now_s, words)
+    if any(mark.kind in _DRY for mark in marks):  # they know: they said so
+        return _meaningless("tack_free", layer, now_s, f"{layer.name} was felt to be dry.")
+    if any(mark.kind in _WET and mark.at_s >= (from_s or now_s) for mark in marks):
+        return _meaningless("tack_free", layer, now_s, f"{layer.name} was felt to be sticky.")
     return _act("tack_free", layer, now_s, from_s, until_s, words)
 
 
 def _full_cure(layer: Layer, stages: dict[str, StageOutlook], now_s: float) -> Condition:
-    from_s = _when(stages.get("full_cure"))
+    # Once nine futures in ten have it: as the stage gets its tick and the piece may be wrapped.
+    full = stages.get("full_cure")
+    from_s = None if full is None else full.p90_s
     until_s = None if from_s is None else from_s + FULL_CURE_NEWS_S
     words = f"{layer.name} should be fully cured."
     return _act("full_cure", layer, now_s, from_s, until_s, words)
@@ -218,13 +227,15 @@ def _touch_test(
 ) -> Condition:
     key = "touch_test_wanted"
     stage = stages.get("tack_free")
-    words = f"{layer.name} should be tack-free. Is it?"
+    words = f"{layer.name} should be tack-free, and nobody has touched it. Is it?"
     if stage is None or stage.p90_s is None:
         return _act(key, layer, now_s, None, None, words)
     early_s = stage.p10_s if stage.p10_s is not None else stage.p90_s
     if any(mark.kind in _TOUCHES and mark.at_s >= early_s for mark in marks):
         return _meaningless(key, layer, now_s, f"{layer.name} has been touched.")
-    return _act(key, layer, now_s, stage.p90_s, stage.p90_s + TEST_WANTED_S, words)
+    # The news of it asks for a touch as well: one after the other, never both.
+    from_s = max(stage.p90_s, (_when(stage) or stage.p90_s) + TACK_FREE_NEWS_S)
+    return _act(key, layer, now_s, from_s, stage.p90_s + TEST_WANTED_S, words)
 
 
 def _act(

@@ -168,8 +168,8 @@ _LIST = (
     _rule(
         "tack_free",
         "note",
-        "Dust no longer sticks; the cure goes on.",
-        "Take the cover off; keep the room warm.",
+        "Once tack-free, dust no longer sticks; the cure goes on.",
+        "Touch a hidden place with a gloved finger; then take the cover off, and keep it warm.",
         "The label's tack-free time at this room's speed.",
     ),
     _rule(
@@ -177,7 +177,7 @@ _LIST = (
         "note",
         "By the label's time at this room's speed the cure is complete: an estimate, no proof.",
         "Test it with a fingernail in a hidden place, then put it to use.",
-        "The label's full-cure time at this room's speed.",
+        "The label's full-cure time at this room's speed has passed in nine futures in ten.",
     ),
     _rule(
         "touch_test_wanted",

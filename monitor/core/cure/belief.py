@@ -26,6 +26,7 @@ from itertools import groupby
 
 import numpy as np
 
+from monitor.core.cure.durations import spoken_hours
 from monitor.core.cure.evidence import Evidence, beyond_label, ea_grid_of
 from monitor.core.cure.likelihood import FLOOR, interval_probability, normal_cdf, smoothed
 from monitor.core.vocabulary import FloatArray, RateDraws, ResinProfile
@@ -45,14 +46,16 @@ _X: FloatArray = np.linspace(-2.0, 2.0, 161)
 _MONTH_S = 30.44 * 86_400.0
 _SILENT_BEYOND = 3.0 * float(np.hypot(PRIOR_SD, FINGER_SD))  # one chance in 700
 
+_FELT_STEP_MIN = 5  # a finger is no finer
+# As the page names the stages.
 _EVENT_WORDS: Mapping[str, str] = {
-    "tape_window_open": "fit for pulling the tape",
-    "tape_window_close": "too firm to pull the tape",
-    "recoat_window_open": "fit for the next coat",
-    "tack_free": "tack-free",
-    "sandable": "hard enough to sand",
-    "working_time_end": "past its working time",
-    "handling_set": "set for handling",
+    "tape_window_open": "Tape may come off",
+    "tape_window_close": "Tape window closes",
+    "recoat_window_open": "Recoat window opens",
+    "tack_free": "Tack-free",
+    "sandable": "Sandable",
+    "working_time_end": "Working time ends",
+    "handling_set": "Handling set",
 }
 
 
@@ -89,7 +92,8 @@ class Explanation:
 
     `fits_label` is False where label and layer contradict each other (less than one
     chance in a hundred); `fits` is False where the layer stands apart from what all
-    marks together say: a mark of `mark_ids` is then worth setting aside.
+    marks together say: a mark of `mark_ids` is then worth setting aside. `words` has a line
+    for each stage.
     """
 
     layer_id: int
@@ -234,11 +238,11 @@ def _explanation(belief: Belief, items: Sequence[Evidence]) -> Explanation:
         if belief.layers_learned > 1 and _chance_wrong(item, belief) > 0.5:
             fits = False
             sentence += "; stands apart from the other layers, so it hardly counts"
-        words.append(sentence[0].upper() + sentence[1:] + ".")
+        words.append(sentence + ".")
     marks = sorted({mark for item in items for mark in item.mark_ids})
     return Explanation(
         layer_id=items[0].layer_id,
-        words=" ".join(words),
+        words="\n".join(words),
         fits=fits,
         fits_label=fits_label,
         mark_ids=tuple(marks),
@@ -250,15 +254,17 @@ def _interval_words(item: Evidence, belief: Belief) -> str:
     label_h = item.label_h or item.label_age_h
     per_age = label_h / item.label_age_h
     low, high = (float(age[middle]) * per_age for age in (item.age_lower_h, item.age_upper_h))
-    sides = []
-    if low > 0.0:
-        sides.append(f"not yet at {low:.1f} h")
-    if np.isfinite(high):
-        sides.append(f"reached by {high:.1f} h")
-    said = " and ".join(sides) or "nothing certain"
+    after = spoken_hours(low, _FELT_STEP_MIN)
+    by = spoken_hours(high, _FELT_STEP_MIN) if np.isfinite(high) else ""
+    said = "nothing certain"
+    if low > 0.0 and by:
+        said = f"between {after} and {by}"
+    elif by:
+        said = f"by {by}"
+    elif low > 0.0:
+        said = f"after more than {after}"
     source = "common practice says" if item.basis == "default" else "the label says"
-    event = _EVENT_WORDS.get(item.event, item.event)
-    return f"{event}: {said} at label pace ({source} {label_h:.1f} h)"
+    return f"{_EVENT_WORDS.get(item.event, item.event)}: {said}, {source} {spoken_hours(label_h)}"
 
 
 def _label_chance(item: Evidence, belief: Belief) -> float:
@@ -382,7 +388,7 @@ def _why(rate: FloatArray, learned: int, fresh_bottle: bool) -> str:
     told = "ran at the label's pace" if pace is None else f"ran {pace} than the label"
     span = f"{_pace(slow) or 'level'} to {_pace(fast) or 'level'}"
     bottle = " This bottle has no marks of its own yet." if fresh_bottle else ""
-    return f"{layers} {told} (four times in five: {span}).{bottle}"
+    return f"{layers} {told} (8 times in 10: {span}).{bottle}"
 
 
 def _pace(speed: float) -> str | None:

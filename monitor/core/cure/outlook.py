@@ -220,7 +220,8 @@ def _told(
     full = full_s is not None and full_s <= now_s
     stopped = None if full else _stall(layer, clock, run, room_c, now_s)
     resin_now_c = run.resin_now_c(now_s)
-    state = _state(layer, clock, run, alpha_now, tg_c, now_s, banded[-1].p50_s, stopped)
+    # Cured once it is in nine futures of ten, when its stage gets its tick.
+    state = _state(layer, clock, run, alpha_now, tg_c, now_s, banded[-1].p90_s, stopped)
     told = reasons.Told(
         layer, clock, run.line, run.resin_c[-1], draws, room_c, stopped, run.law, observed
     )

@@ -11,7 +11,7 @@ from monitor.core.cure.bands import Band
 from monitor.core.cure.label import LabelClock
 from monitor.core.cure.remedy import Stall
 from monitor.core.cure.roomline import HOUR_S, RoomLine
-from monitor.core.cure.stages import Span
+from monitor.core.cure.stages import ANCHOR, Span
 from monitor.core.cure.states_of_cure import hard_undercured_words, still_soft_words
 from monitor.core.cure.surface import AFTERCARE
 from monitor.core.physics.kinetics import CureLaw
@@ -28,6 +28,7 @@ from monitor.core.vocabulary import (
 RATIO_NOTED = 0.03  # mixing tolerance of the trade, common practice, no published source
 RATIO_LOST = 0.20
 _WORTH_SAYING_K = 0.5
+_JUST_BELOW_K = 0.5  # the sensor's own uncertainty
 _SELF_HEAT_WORTH_SAYING_K = 1.0
 
 
@@ -58,9 +59,10 @@ def stage_why(told: Told, key: str, band: Band) -> str:
         words.append(_not_in_sight(told, key))
     else:
         if told.stopped is not None and key == "full_cure":
-            words.append(_stall_words(told.stopped))
+            words.append(_stall_words(told, told.stopped))
         words.append(_room_words(told, band.p50_s))
-    if told.draws.why:
+    # It holds for all stages and is said once, at the one that marks speak of most.
+    if told.draws.why and key == ANCHOR[profile.kind]:
         words.append(told.draws.why)
     return " ".join(words)
 
@@ -76,15 +78,20 @@ def notes(
     """What a person should know beside the stage times."""
     layer, profile = told.layer, told.layer.resin
     found = list(told.line.notes)
-    anchor = next((s for s in stages if s.key in ("tack_free", "handling_set")), None)
     off_ratio = abs(layer.hardener_ratio - 1.0) > RATIO_NOTED
     if state == "soft" and profile.kind != "paint":
-        late = anchor is not None and now_s > anchor.label_at_s
-        found.append(still_soft_words(told.room_c, profile.ref_temp_c, late, off_ratio))
+        anchor = next(stage for stage in stages if stage.key == ANCHOR[profile.kind])
+        felt_late = any(
+            span.stage == anchor.key and (span.not_before_s or 0.0) > anchor.label_at_s
+            for span in told.observed
+        )
+        # Past its likely time it is for a touch to say, and an alarm asks for one.
+        if felt_late or anchor.p50_s is None or now_s < anchor.p50_s:
+            found.append(still_soft_words(told.room_c, profile.ref_temp_c, felt_late, off_ratio))
     if state == "hard_undercured" and tg_c is not None:
         found.append(hard_undercured_words(tg_c, told.stopped.remedy if told.stopped else None))
     elif told.stopped is not None:
-        found.append(_stall_words(told.stopped))
+        found.append(_stall_words(told, told.stopped))
     if off_ratio and profile.kind != "paint":
         found.append(ratio_words(layer.hardener_ratio))
     if (
@@ -95,10 +102,15 @@ def notes(
         found.append(
             f"Depth not given: taken as the label's {profile.ref_depth_mm:g} mm for its own heat."
         )
-    if told.room_c < profile.min_temp_c:
+    if told.room_c <= profile.min_temp_c - _JUST_BELOW_K:
         found.append(
             f"The room ahead averages {told.room_c:.1f} °C; this resin wants at least "
             f"{profile.min_temp_c:g} °C."
+        )
+    elif told.room_c < profile.min_temp_c:
+        found.append(
+            f"The room ahead averages just under the {profile.min_temp_c:g} °C that this resin "
+            "wants at least."
         )
     if surface.level != "low":
         found.append(AFTERCARE)
@@ -129,7 +141,7 @@ def _not_in_sight(told: Told, key: str) -> str:
             "label's, so part of the resin has nothing to react with."
         )
     if told.stopped is not None and key == "full_cure":
-        return _stall_words(told.stopped)
+        return _stall_words(told, told.stopped)
     if told.layer.resin.kind == "paint":
         return "Not within sight: the air is too damp to take up the water."
     return (
@@ -138,8 +150,11 @@ def _not_in_sight(told: Told, key: str) -> str:
     )
 
 
-def _stall_words(stopped: Stall) -> str:
-    words = f"Cure levels off in this cold: about {100.0 * stopped.alpha:.0f} % is reached."
+def _stall_words(told: Told, stopped: Stall) -> str:
+    words = (
+        f"Cure levels off in this cold: about {100.0 * stopped.alpha:.0f} % will react, full "
+        f"cure is at {100.0 * told.clock.need_of('full_cure'):.0f} %."
+    )
     if stopped.remedy is None:
         return words + " No warmth within this resin's limit finishes it."
     return words + f" {stopped.remedy.hours:.0f} h at {stopped.remedy.temp_c:.0f} °C finish it."

@@ -42,7 +42,7 @@ class CupHeat:
     """A cup of mixed resin left standing: working time in it, and on the piece [h].
 
     On the piece means spread at the label's depth. A small cup of a deep casting resin
-    stays cooler than that, and keeps longer.
+    stays cooler than that; it is not promised a longer time for it.
     """
 
     working_h: float
@@ -187,6 +187,6 @@ def _cup(
     duration_s = 3.0 * _hours_at(law, min(room_k, start_k), 0.7) * 3600.0
     run = heat_up(slab, rate_of(law), start_k, room_k, duration_s, stop_at_alpha=0.9)
     ages_h = equivalent_age(run.at_s, run.mean_k, law.ref_k, law.ea_j_mol)
-    working_h = float(np.interp(working_age_h, ages_h, run.at_s / 3600.0))
+    working_h = min(float(np.interp(working_age_h, ages_h, run.at_s / 3600.0)), on_piece_h)
     peak_c, peak_at_h, runaway = peak_of(run)
     return CupHeat(working_h, on_piece_h, peak_c, peak_at_h, runaway)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from monitor.core.vocabulary import CureState, Kind, Remedy
 
 GLASSY_K = 10.0  # a glass transition this far above the room: hard and dry under a nail
+COLD_K = 2.0  # a room this far below the label's explains a soft coat by itself
 
 
 def state_of(
@@ -41,17 +42,26 @@ def state_of(
     return "firm" if tg_c >= resin_c else "soft"
 
 
-def still_soft_words(room_c: float, ref_temp_c: float, late: bool, off_ratio: bool) -> str:
-    """What "still soft" means here, with the causes a person can look for."""
-    if not late:
-        return "Still soft: it is not there yet. Leave it alone and keep it warm."
+def still_soft_words(room_c: float, ref_temp_c: float, felt_late: bool, off_ratio: bool) -> str:
+    """What "still soft" means here, with the causes a person can look for.
+
+    `felt_late`: a person touched it after the label's time and found it soft. Without a touch
+    nothing speaks against the mix, and a cold room is cause enough.
+    """
+    cold = room_c < ref_temp_c - COLD_K
+    if not felt_late:
+        if cold:
+            below = ref_temp_c - room_c
+            return f"Still soft: the room is {below:.0f} °C below the label's. Keep it warm."
+        return "Still soft: it needs its time. Keep it warm."
     causes = []
-    if room_c < ref_temp_c - 2.0:
+    if cold:
         causes.append(f"the room is {ref_temp_c - room_c:.0f} °C below the label's")
     if off_ratio:
         causes.append("the mix is off its ratio")
-    causes.append("parts not mixed through, or a greasy film on the surface only")
-    return "Still soft, later than the label: not cured yet. Likely: " + "; ".join(causes) + "."
+    if not causes:
+        causes.append("parts not mixed through, or a greasy film on the surface only")
+    return "Felt soft, later than the label. Likely: " + "; ".join(causes) + "."
 
 
 def hard_undercured_words(tg_c: float, remedy: Remedy | None) -> str:

@@ -6,12 +6,13 @@ that nothing here speaks against the piece, which is no proof that all was well.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
+from monitor.core.cure.durations import spoken_hours
 from monitor.core.cure.evidence import ea_grid_of, evidence_in_room, felt_between
 from monitor.core.cure.reasons import RATIO_NOTED, ratio_words
 from monitor.core.cure.selfheat import peak_words
@@ -19,13 +20,30 @@ from monitor.core.cure.stages import ANCHOR
 from monitor.core.cure.surface import DEW_MARGIN_K
 from monitor.core.physics.aging import kelvin
 from monitor.core.physics.air import dew_margin
-from monitor.core.vocabulary import FloatArray, Layer, Mark, Outlook, RoomSeries
+from monitor.core.vocabulary import FloatArray, Layer, Mark, MarkKind, Outlook, RoomSeries
 
 HOUR_S = 3600.0
 # What is worth a sentence; proposals of ours.
 LEAST_H = 0.5
 GAP_H = 2.0
 LATE_SHARE = 1.3
+
+# As the page names the marks, and a stage within a sentence.
+_MARK_WORDS: Mapping[MarkKind, str] = {
+    "still_liquid": "still liquid",
+    "stringy": "pulls strings",
+    "tacky": "tacky",
+    "tack_free": "tack-free",
+    "nail_dents": "nail dents it",
+    "hard": "hard",
+    "tape_pulled": "tape pulled",
+    "note": "note",
+}
+_DRY_WORDS: Mapping[str, str] = {
+    "tack_free": "tack-free",
+    "handling_set": "set for handling",
+    "touch_dry": "dry to the touch",
+}
 
 
 @dataclass(frozen=True)
@@ -57,9 +75,9 @@ def _room(layer: Layer, room: RoomSeries, outlook: Outlook | None, end_s: float)
     held_s = _held_s(at_s, end_s)
     for key, past, limit, extreme in (
         ("cold", temp_c < profile.min_temp_c, f"below {profile.min_temp_c:g} °C",
-         f"down to {temp_c.min():.1f} °C"),
+         f"down to {_tenths(temp_c.min())} °C"),
         ("hot", temp_c > profile.max_temp_c, f"above {profile.max_temp_c:g} °C",
-         f"up to {temp_c.max():.1f} °C"),
+         f"up to {_tenths(temp_c.max())} °C"),
     ):  # fmt: skip
         words = _for_so_long(at_s, held_s, past)
         if words:
@@ -108,7 +126,12 @@ def _for_so_long(at_s: FloatArray, held_s: FloatArray, past: npt.NDArray[np.bool
 
 
 def _hours(hours: float) -> str:
-    return f"{hours:.0f} h" if hours >= 3.0 else f"{hours:.1f} h"
+    return f"{hours:.0f} h" if hours >= 3.0 else spoken_hours(hours)
+
+
+def _tenths(value: float) -> str:
+    """No '.0' beside a limit that is a whole number."""
+    return f"{round(float(value), 1):g}"
 
 
 def _gaps(layer: Layer, at_s: FloatArray, end_s: float) -> list[Finding]:
@@ -184,7 +207,7 @@ def _marks(layer: Layer, room: RoomSeries, marks: Sequence[Mark]) -> list[Findin
                     "marks",
                     f"The marks contradict one another: '{_said(felt.dry[0])}' at "
                     f"{_moment(felt.dry[0].at_s)}, then '{_said(late[-1])}' at "
-                    f"{_moment(late[-1].at_s)}. Set the wrong one aside.",
+                    f"{_moment(late[-1].at_s)}. Do not count the wrong one.",
                 )
             )
             break
@@ -196,7 +219,7 @@ def _marks(layer: Layer, room: RoomSeries, marks: Sequence[Mark]) -> list[Findin
                 Finding(
                     "late",
                     f"Slow even for this room: with its temperature counted in, the resin was "
-                    f"not {anchor.replace('_', ' ')} after {share:.1f} times the label's hours. "
+                    f"not {_DRY_WORDS[anchor]} after {share:.1f} times the label's hours. "
                     "Likely: parts not mixed through, off their ratio, or old.",
                 )
             )
@@ -204,7 +227,7 @@ def _marks(layer: Layer, room: RoomSeries, marks: Sequence[Mark]) -> list[Findin
 
 
 def _said(mark: Mark) -> str:
-    return mark.kind.replace("_", " ")
+    return _MARK_WORDS[mark.kind]
 
 
 def _moment(at_s: float) -> str:
