@@ -9,12 +9,13 @@ from dataclasses import replace
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from dashboard import pouring, wording
+from dashboard import before, pouring, translating, wording
 from dashboard.db import acting, now_s, options, reader
+from dashboard.durations import hours_of, written
 from dashboard.forms import Form
 from dashboard.going import back, refused
 from dashboard.mixing import mixed_ratio
-from dashboard.units import CHOICES, Units
+from dashboard.units import CHOICES
 from dashboard.views import local
 from monitor.core.vocabulary import STAGES, ResinProfile, StageTime
 from monitor.store import alarms, pieces, readings, resins, settings
@@ -31,35 +32,30 @@ def start_layer() -> Response | tuple[str, int]:
     form = Form(request.form, here.units)
     resin = resins.resin(reader(), request.form.get("resin", ""))
     if resin is None:
-        form.faults.append("The resin is not on the shelf any more; choose another")
+        form.fault("resin", "The resin is not on the shelf any more; choose another")
     poured_s = form.moment("poured_at", "The moment the parts met", here)
     if request.form.get("when") != "past":
         poured_s = here.now_s
     elif poured_s is None and not form.faults:
-        form.faults.append("The moment the parts met is empty; give it, or choose 'now'")
-    area = form.number("area_cm2", "Area", 0.1, 1e6, "cm²")
-    depth = form.number("depth_mm", "Depth", 0.05, 500, "mm")
-    volume = form.number("volume_ml", "Volume", 0.1, 1e6, "ml")
+        form.fault("poured_at", "The moment the parts met is empty; give it, or choose 'now'")
+    area, depth, volume = before.sizes_of(form)
     if depth is None and area and volume:
         depth = volume / area * 10.0
     base = form.choice("base", "Base", wording.BASES, "wood")
-    piece_id = request.form.get("piece", "")
-    name = form.text("name", "The piece's name", 80)
+    number, name = _piece_of(form)
     layer_name = form.text("layer", "The layer's name", 80)
     ratio = None if resin is None else mixed_ratio(resin, form)
     pour_temp = form.number("pour_temp_c", "Temperature of the parts", 5, 60, "°C")
-    batch = form.text("batch", "The bottle", 40)
+    batch = form.text("batch", "The batch number", 40)
     known_sensors = ["", *(one.key for one in readings.sensors(reader()))]
     sensor = form.choice("sensor", "The sensor", known_sensors, "") or None
     probe = form.choice("probe", "The probe", known_sensors, "") or None
     if form.faults or resin is None or poured_s is None:
-        return refused(form.faults)
+        return before.page(request.form, form), 422
     with acting() as con:
-        known = {str(one.id): one.id for one in pieces.pieces(con, ended=False)}
-        number = known.get(piece_id)
         if number is None:
             number = pieces.add_piece(
-                con, name or f"Piece of {here.at(here.now_s).strftime('%-d %b')}", here.now_s
+                con, name or f"Piece of {here.worded(here.now_s, '%-d %b')}", here.now_s
             )
         layer_id = pieces.add_layer(
             con,
@@ -81,6 +77,25 @@ def start_layer() -> Response | tuple[str, int]:
         )
         pouring.draw(con, layer_id, resin, request.form, poured_s)
     return redirect(url_for("pages.bench"))
+
+
+def _piece_of(form: Form) -> tuple[int | None, str]:
+    """The piece on the bench that was chosen, or the name of a new one; never both."""
+    chosen = form.text("piece", "The piece", 20)
+    name = form.text("name", "The piece's name", 80)
+    if not chosen:
+        return None, name
+    known = {str(one.id): one for one in pieces.pieces(reader(), ended=False)}
+    if chosen not in known:
+        form.fault("piece", "The piece is not on the bench any more; choose another")
+        return None, name
+    if name and name != known[chosen].name:
+        form.fault(
+            "name",
+            f"The layer goes on {known[chosen].name}, and a new piece is named {name}; "
+            "choose 'a new piece', or clear the name",
+        )
+    return known[chosen].id, name
 
 
 @acts.post("/alarms/<int:number>/<act>")
@@ -107,13 +122,15 @@ def ask_alarm(number: int, act: str, shelve_for: str) -> None:
 @acts.post("/resins")
 def save_resin() -> Response | tuple[str, int]:
     """Add or change a resin, after the checks in words."""
-    profile, faults = resin_of(request.form, local().units)
+    form = Form(request.form, local().units)
+    profile, faults = resin_in(form)
     if profile is None or faults:
         return (
             render_template(
                 "resin_form.html",
                 start=None,
                 faults=faults,
+                at=form.at,
                 typed=request.form,
                 wording=wording,
                 kinds=wording.KINDS,
@@ -125,17 +142,28 @@ def save_resin() -> Response | tuple[str, int]:
     return redirect(url_for("pages.resin_page"))
 
 
-def resin_of(
-    typed: Mapping[str, str], units: Units | None = None
-) -> tuple[ResinProfile | None, list[str]]:
-    """A profile from the form, and what is wrong with it in words; metric unless said."""
-    form = Form(typed, Units() if units is None else units)
+def resin_of(typed: Mapping[str, str]) -> tuple[ResinProfile | None, list[str]]:
+    """A profile from metric fields, and what is wrong with it in words."""
+    return resin_in(Form(typed))
+
+
+@acts.app_template_global()
+def time_field(hours: float | None) -> tuple[str, str]:
+    """A time as its field shows it, and the hours kept where that is not all of it."""
+    if hours is None:
+        return "", ""
+    shown = written(hours)
+    return shown, "" if hours_of(shown) == hours else repr(float(hours))
+
+
+def resin_in(form: Form) -> tuple[ResinProfile | None, list[str]]:
+    """A profile from a form, and what is wrong with it in words."""
     name = form.text("name", "The resin's name", 80, needed=True)
     kind = form.choice("kind", "Kind", wording.KINDS, "pour")
     key = form.text("key", "Key", 60) or re.sub(r"[^a-z0-9]+", "_", name.lower()).strip("_")
     stages: dict[str, StageTime] = {}
     for stage in STAGES[kind]:  # type: ignore[index]
-        value = form.number(f"stage_{stage}", wording.STAGE_NAMES[stage], 0.005, 2000, "hours")
+        value = form.hours(f"stage_{stage}", wording.STAGE_NAMES[stage], 0.005, 2000)
         if value is not None:
             stages[stage] = StageTime(value, "label")
     ref = form.number("ref_temp_c", "The label's temperature", 5, 40, "°C", needed=True)
@@ -148,9 +176,8 @@ def resin_of(
              for unit in ("ml", "g") for part in ("a", "b")]  # fmt: skip
     if form.faults or ref is None:
         return None, form.faults
-    before = resins.resin(reader(), key)
     # A template's lesser numbers are kept; the label's own are the form's.
-    start = before or ResinProfile(key, name, "pour", ref, {})
+    start = resins.resin(reader(), key) or ResinProfile(key, name, "pour", ref, {})
     profile = replace(
         start,
         key=key,
@@ -173,7 +200,7 @@ def resin_of(
 
 @acts.post("/settings")
 def save_settings() -> Response | tuple[str, int]:
-    """Units, quiet hours and sensor names."""
+    """Units, language, quiet hours and sensor names."""
     form = Form(request.form)
     quiet = {}
     for key in ("quiet_from", "quiet_to"):
@@ -185,10 +212,13 @@ def save_settings() -> Response | tuple[str, int]:
         key: form.choice(key, name, kinds, next(iter(kinds)))
         for key, (name, kinds) in CHOICES.items()
     }
+    known = translating.there().known
+    spoken = translating.spoken().code
+    language = {translating.SETTING: form.choice("language", "Language", known, spoken)}
     if form.faults:
         return refused(form.faults)
     with acting() as con:
-        for key, value in {**units, **quiet}.items():
+        for key, value in {**units, **quiet, **language}.items():
             settings.put(con, key, value, now_s())
         for sensor in readings.sensors(con):
             name = request.form.get(f"name:{sensor.key}", "").strip()[:60]

@@ -9,23 +9,19 @@ from dataclasses import dataclass
 from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as Answer
 
-from dashboard import views, wording
+from dashboard import alarm_journal, views, wording
 from dashboard.db import acting, now_s, options, reader
 from dashboard.views import local
 from dashboard.wording import Local
 from monitor.answers import alarm_month
-from monitor.core.vocabulary import AlarmPhase, Priority
+from monitor.core.vocabulary import Priority
 from monitor.store import alarms, notices, settings, shown, status, trials
 
 alarm_pages = Blueprint("alarm_pages", __name__)
 
-JOURNAL = 50
 ON_SHOW_S = 900.0  # what a browser missed for longer is on the page, and no news
-TOLD: tuple[AlarmPhase, ...] = (
-    "unacknowledged", "acknowledged", "returned", "shelved", "out_of_service",
-)  # fmt: skip
 PRIORITIES: tuple[Priority, ...] = ("urgent", "soon", "note")
-LEAST = {"urgent": "urgent ones only", "soon": "urgent and soon", "note": "everything told"}
+LEAST = {"urgent": "only what is urgent", "soon": "urgent and soon", "note": "everything"}
 KINDS = {
     "mail": "Mail",
     "webhook": "Web address",
@@ -53,23 +49,16 @@ class WayView:
 
 @alarm_pages.get("/alarms")
 def alarm_page() -> str:
-    """What stands, who is told, how the alarms behave, and every step of every alarm's life."""
+    """What stands, who is told, how the alarms behave, and when each of them stood."""
     con, here = reader(), local()
     older = request.args.get("older", "")
-    entries = alarms.journal(
-        con,
-        phases=TOLD,
-        older_than=int(older) if older.isdecimal() and len(older) < 19 else None,
-        limit=JOURNAL + 1,
-    )
+    number = int(older) if older.isdecimal() and len(older) < 19 else None
     return render_template(
         "alarms.html",
         **_now_parts(con, here),
         month=None if older else _month_words(con, here),
         older=older,
-        journal=entries[:JOURNAL],
-        next_older=entries[JOURNAL - 1].id if len(entries) > JOURNAL else None,
-        local=here,
+        journal=alarm_journal.page(con, number, here),
     )
 
 
@@ -96,16 +85,17 @@ def try_channel(name: str) -> Answer:
 def notices_now() -> Answer:
     """What browsers have to show, and whether the monitor still thinks; 304 where unchanged."""
     con, here = reader(), local()
+    said = here.language.said
     fresh_s = here.now_s - ON_SHOW_S * max(options().speed, 1.0)
     answer = Response(
         json.dumps(
             {
                 "notices": [
-                    {"id": one.id, "title": one.title, "body": one.body}
+                    {"id": one.id, "title": said(one.title), "body": said(one.body)}
                     for one in shown.latest(con)
                     if one.shown_s >= fresh_s
                 ],
-                "works": views.works(con, options(), here),
+                "works": [said(words) for words in views.works(con, options(), here)],
             }
         ),
         mimetype="application/json",
@@ -165,12 +155,12 @@ def _way_views(con: sqlite3.Connection, here: Local) -> list[WayView]:
 
 
 def _fares(name: str, post: notices.Post, here: Local) -> str:
-    done = "last put on show" if name == "browser" else "last sent"
-    words = "nothing sent yet" if post.sent_s is None else f"{done} {here.clock(post.sent_s)}"
+    done = "Last shown" if name == "browser" else "Last sent"
+    words = "Nothing sent yet." if post.sent_s is None else f"{done} {here.clock(post.sent_s)}."
     if post.waiting:
-        words += f"; {post.waiting} waiting"
+        words += f" {post.waiting} waiting."
     if post.error:
-        words += f"; the newest failed: {post.error.partition(' (try at')[0]}"
+        words += f" The newest failed: {post.error.partition(' (try at')[0].rstrip('.')}."
     return words
 
 
@@ -187,38 +177,33 @@ def _month_words(con: sqlite3.Connection, here: Local) -> dict[str, object]:
     midnights = here.midnights(here.now_s - alarm_month.BACK_S, here.now_s)[-alarm_month.DAYS :]
     found = alarm_month.month(con, midnights, here.now_s)
     wrong, acts = found.alarms_by_priority, found.acts_by_priority
-    whole = found.alarms + found.acts
     lines = [_counted(found.alarms, "alarm was raised", "alarms were raised")]
     if found.alarms:
-        worst = here.at(found.worst_day_s).strftime("%a %-d %b")
+        worst = here.worded(found.worst_day_s, "%a %-d %b")
         mean = f"{found.mean_a_day:.1f}" if found.mean_a_day >= 0.1 else "less than 0.1"
         lines = [
             f"{lines[0]}: {mean} a day on average, {found.median_a_day:g} on a usual day, "
             f"{found.worst_a_day} on the worst ({worst})"
         ]
-    if found.response_s is not None:
-        lines.append(
-            f"Half of those answered were answered within {wording.span(found.response_s)}"
-        )
     if found.never_seen:
         lines.append(f"{_counted(found.never_seen, 'was', 'were')} over before anybody said 'seen'")
+    if found.response_s is not None:
+        lines.append(
+            f"Half of those marked 'seen' were marked within {wording.span(found.response_s)}"
+        )
     names = sorted({wording.alarm_name(key) for key, _ in found.chattering})
-    lines.append(
-        f"Came and went three times within a minute: {', '.join(names) if names else 'none'}"
-    )
-    stale = sorted({wording.alarm_name(one.key) for one in found.stale})
-    named = f" ({', '.join(stale)})" if stale else ""
-    lines.append(
-        f"Stood longer than 8 h: {len(found.standing) or 'none'}; longer than a day: "
-        f"{len(found.stale) or 'none'}{named}"
-    )
+    if names:
+        lines.append(f"On and off three times within a minute: {', '.join(names)}")
+    if found.standing:
+        lines.append(f"Lasted over 8 h: {len(found.standing)}")
+    if found.stale:
+        stale = sorted({wording.alarm_name(one.key) for one in found.stale})
+        lines.append(f"Lasted over a day: {len(found.stale)} ({', '.join(stale)})")
     return {
         "lines": [f"{line}." for line in lines],
         "rows": [
-            (wording.PRIORITY_NAMES[key], wrong[key], acts[key],
-             f"{(wrong[key] + acts[key]) / whole:.0%}")
-            for key in PRIORITIES
-        ] if whole else [],
+            (wording.PRIORITY_NAMES[key], wrong[key], acts[key]) for key in PRIORITIES
+        ] if found.alarms + found.acts else [],
         "frequent": [
             (wording.alarm_name(one.key), one.times, wording.span(one.longest_s))
             for one in found.frequent[:6]

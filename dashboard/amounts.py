@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 from flask import Blueprint, render_template, request
 
 from dashboard import views, wording
-from dashboard.bottles import bottle_name, currency
+from dashboard.bottles import bottle_name, bottles_for
 from dashboard.db import reader
 from dashboard.forms import Form
 from dashboard.views import local
@@ -20,13 +20,20 @@ from monitor.store import bottles, resins
 amounts = Blueprint("amounts", __name__)
 
 MOST_ROWS = 12
-# What the first and second size of each shape are, and the unit of a size.
 SHAPE_NAMES: Mapping[str, str] = {
-    "rectangle": "rectangle: length and width",
-    "circle": "circle: diameter",
-    "ring": "ring: outer and inner diameter",
-    "area": "any flat form: its area",
-    "water": "any hollow form: weight of the water that fills it",
+    "rectangle": "rectangle",
+    "circle": "circle",
+    "ring": "ring",
+    "area": "any flat form, by its area",
+    "water": "any hollow form, by the water it holds",
+}
+# What the sizes of each shape are.
+SIZE_NAMES: Mapping[str, tuple[str, ...]] = {
+    "rectangle": ("Length", "Width"),
+    "circle": ("Diameter",),
+    "ring": ("Outer diameter", "Inner diameter"),
+    "area": ("Area",),
+    "water": ("Weight of the water",),
 }
 SHAPE_UNITS: Mapping[str, str] = {"area": "cm²", "water": "g"}
 GROUND_NAMES: Mapping[str, str] = {
@@ -58,7 +65,11 @@ def amounts_page() -> str:
         typed=request.args,
         rows=rows + more,
         most=MOST_ROWS,
-        shapes={key: f"{name}, {_unit(form, key)}" for key, name in SHAPE_NAMES.items()},
+        shapes=SHAPE_NAMES,
+        sizes={
+            key: [f"{name}, {_unit(form, key)}" for name in names]
+            for key, names in SIZE_NAMES.items()
+        },
         units=shown,
         grounds=GROUND_NAMES,
         faults=form.faults,
@@ -66,8 +77,8 @@ def amounts_page() -> str:
         keeps_cup="" if found is None else wording.hours(found.cups.working_h),
         keeps_piece="" if found is None else wording.hours(found.cups.on_piece_h),
         bottles=_bottle_lines(found),
-        old=[] if chosen is None else _old(chosen, here.now_s),
-        currency=currency(),
+        old=_old(found, here.now_s),
+        at=form.at,
         pour="" if found is None or chosen is None else _pour_link(found, chosen, form),
     )
 
@@ -79,13 +90,17 @@ def _rows(form: Form) -> int:
 
 def _sketch(form: Form, row: int) -> Sketch | None:
     kind = form.choice(f"kind{row}", f"Shape {row}", SHAPE_NAMES, "rectangle")
-    first = _size(form, f"first{row}", f"Shape {row}, first size", kind)
-    second = _size(form, f"second{row}", f"Shape {row}, second size", "")
+    names = SIZE_NAMES.get(kind, SIZE_NAMES["rectangle"])
+    first = _size(form, f"first{row}", f"Shape {row}, {names[0].lower()}", kind)
+    # A field that is out of sight for this shape may still hold something.
+    second = None
+    if len(names) > 1:
+        second = _size(form, f"second{row}", f"Shape {row}, {names[1].lower()}", "")
     count = form.number(f"count{row}", f"Shape {row}, how many", 1, 500, "pieces") or 1.0
     if first is None:
         return None
     if count != int(count):
-        form.faults.append(f"Shape {row}, how many is {count:g}; expected a whole number")
+        form.fault(f"count{row}", f"Shape {row}, how many is {count:g}; expected a whole number")
     return Sketch(kind, first, second, int(count))
 
 
@@ -123,6 +138,8 @@ def _mix(form: Form, resin: ResinProfile, given: list[Sketch]) -> Mix | None:
             ground=ground,
             displaced_ml=displaced,
             waste=0.1 if waste is None else waste / 100.0,
+            # The bottle that the pour page would take from.
+            chosen=[one[0][0] for one in bottles_for(resin.key).values() if one],
         )
     except ValueError as error:
         form.faults.append(str(error))
@@ -141,18 +158,24 @@ def _bottle_lines(found: Mix | None) -> list[dict[str, object]]:
     ]  # fmt: skip
 
 
-def _old(resin: ResinProfile, now_s: float) -> list[str]:
+def _old(found: Mix | None, now_s: float) -> list[str]:
+    """Those of them whose hardener has stood open for long."""
+    drawn = set() if found is None else {draw.bottle for draw in found.drawn.draws}
     return [
         bottle_name(one)
-        for one in bottles.bottles(reader(), resin.key, emptied=False)
-        if measuring.is_old(one, now_s)
+        for one in bottles.bottles(reader())
+        if one.id in drawn and measuring.is_old(one, now_s)
     ]
 
 
 def _pour_link(found: Mix, resin: ResinProfile, form: Form) -> str:
     """The pour page with all of it filled in."""
     need = found.need
-    typed = {"resin": resin.key, "mixed_ml": f"{need.total_ml:.1f}"}
+    typed = {
+        "resin": resin.key,
+        "mixed_ml": f"{need.total_ml:.1f}",
+        "mixed_for_ml": f"{need.fill_ml:.4g}",
+    }
     if need.area_cm2 > 0:
         typed["area_cm2"] = form.units.field(float(f"{need.area_cm2:.4g}"), "cm²")
     typed["volume_ml"] = form.units.field(float(f"{need.fill_ml:.4g}"), "ml")

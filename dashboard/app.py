@@ -11,7 +11,7 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.routing import IntegerConverter, Map
 from werkzeug.wrappers import Response as Answer
 
-from dashboard import api, db, feeds
+from dashboard import api, db, feeds, joined, translating
 from dashboard.acts import acts
 from dashboard.alarms_page import alarm_pages
 from dashboard.correcting import correcting
@@ -23,6 +23,7 @@ from dashboard.pages import bench_parts, pages
 from dashboard.photos import photo_pages
 from dashboard.score import score
 from dashboard.sensor_check import checks
+from dashboard.translating import Pages
 from dashboard.whole_piece import whole_piece
 from monitor.store.errors import NotThere, StoreError
 
@@ -43,15 +44,17 @@ class StoredNumber(IntegerConverter):
 
 def create_app(options: Options) -> Flask:
     """The page over one store."""
-    app = Flask(__name__)
+    app = Pages(__name__)
     app.config["OPTIONS"] = options
     app.config["MAX_CONTENT_LENGTH"] = BODY_BYTES
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     app.jinja_env.add_extension("jinja2.ext.i18n")
     app.jinja_env.policies["ext.i18n.trimmed"] = True
-    app.jinja_env.install_null_translations(newstyle=True)  # type: ignore[attr-defined]
+    app.jinja_env.install_null_translations(newstyle=True)
     app.url_map.converters["int"] = StoredNumber
     db.install(app)
+    translating.install(app)
+    joined.install(app)
     app.register_blueprint(pages)
     app.register_blueprint(acts)
     app.register_blueprint(alarm_pages)

@@ -8,7 +8,7 @@ from datetime import timedelta
 
 from dashboard.wording import Local
 
-_NICE_HOURS = (0.25, 0.5, 1, 2, 3, 6, 12, 24, 48, 168, 336, 720, 2160)
+_NICE_HOURS = (0.25, 0.5, 1, 2, 3, 4, 6, 8, 12, 24, 48, 72, 96, 120, 168, 240, 336, 720, 2160)
 _NICE_MONTHS = (1, 2, 3, 6, 12, 24)
 _MONTH_H = 730.0
 
@@ -41,14 +41,17 @@ class TimeAxis:
         if step >= 24:
             every, form = round(step / 24), "%-d %b"
             kept = [d for d in days if self.local.at(d).toordinal() % every == 0]
-            return [(d, self.local.at(d).strftime(form)) for d in kept if d >= self.from_s]
+            return [(d, self.local.worded(d, form)) for d in kept if d >= self.from_s]
         found = []
         for day in days:
             for at_s in self._clock_times(day, step):
                 if self.from_s <= at_s <= self.to_s:
                     moment = self.local.at(at_s)
                     midnight = moment.hour == 0 and moment.minute == 0
-                    found.append((at_s, moment.strftime("%a %-d" if midnight else "%H:%M")))
+                    # On paper weeks later the month is not plain.
+                    day_form = "%-d %b" if self.local.dated else "%a %-d"
+                    form = day_form if midnight else "%H:%M"
+                    found.append((at_s, self.local.worded(at_s, form)))
         return found
 
     def _months(self, days: list[float], hours: float, most: int) -> list[tuple[float, str]]:
@@ -60,7 +63,7 @@ class TimeAxis:
             moment = self.local.at(day)
             whole = moment.year * 12 + moment.month - 1
             if day >= self.from_s and moment.day == 1 and whole % every == 0:
-                found.append((day, moment.strftime(form)))
+                found.append((day, self.local.worded(day, form)))
         return found
 
     def _clock_times(self, midnight_s: float, step: float) -> list[float]:

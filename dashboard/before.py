@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import cast
 
 from flask import Response, render_template, request
@@ -19,14 +20,35 @@ from monitor.core.vocabulary import Base, Layer, Outlook, ResinProfile
 from monitor.store import pieces, readings, resins
 
 # Handed on by another page that reckoned for this one; not typed here.
-HANDED_ON = ("step", "plan")
+HANDED_ON = ("step", "plan", "mixed_ml", "mixed_for_ml")
+SIZES = (
+    ("area_cm2", "Area", 0.1, 1e6, "cm²"),
+    ("depth_mm", "Depth", 0.05, 500, "mm"),
+    ("volume_ml", "Volume", 0.1, 1e6, "ml"),
+)
+# What is done with a resin, by its kind: the act, what it then is, and asked now and for later.
+DOING: Mapping[str, Mapping[str, str]] = {
+    "pour": {"act": "Pour", "done": "poured", "begun": "Mixed", "page": "Pour a layer",
+             "now": wording.GOOD_NOW, "then": wording.GOOD_THEN},
+    "adhesive": {"act": "Glue", "done": "glued", "begun": "Mixed", "page": "Glue",
+                 "now": "Glue now?", "then": "Glue then?"},
+    "paint": {"act": "Paint", "done": "painted", "begun": "Painted", "page": "Paint a layer",
+              "now": "Paint now?", "then": "Paint then?"},
+}  # fmt: skip
 
 
 def pour() -> str:
     """The whole page."""
+    return page(request.args)
+
+
+def page(typed: Mapping[str, str], refused: Form | None = None) -> str:
+    """The page with what was typed; with what is wrong with it where it was refused."""
     con, here = reader(), local()
     shelf = resins.resins(con)
-    parts = _answer(shelf, here)
+    parts = _answer(shelf, here, typed)
+    if refused is not None:
+        parts["faults"] = ()  # told at the top, and at the fields
     return render_template(
         "pour.html",
         **parts,
@@ -35,32 +57,66 @@ def pour() -> str:
         open_pieces=pieces.pieces(con, ended=False),
         sensors=readings.sensors(con),
         now_field=here.field(here.now_s),
-        handed_on={key: request.args[key] for key in HANDED_ON if request.args.get(key)},
+        filled_in=_moment_words(typed, here),
+        handed_on={key: typed[key] for key in HANDED_ON if typed.get(key)},
+        refused=None if refused is None else refused.faults,
+        at={} if refused is None else refused.at,
+        sizes=_neat_sizes(typed, here),
     )
 
 
 def pour_now() -> Answer:
     """The answer alone, for the slider; 304 while it is the same."""
     con, here = reader(), local()
-    text = render_template("_pour.html", **_answer(resins.resins(con), here))
+    text = render_template("_pour.html", **_answer(resins.resins(con), here, request.args))
     answer = Response(text, mimetype="text/html")
     answer.add_etag()
     return answer.make_conditional(request)
 
 
-def _answer(shelf: list[ResinProfile], here: Local) -> dict[str, object]:
+def sizes_of(form: Form) -> tuple[float | None, float | None, float | None]:
+    """Area [cm²], depth [mm] and volume [ml] as typed."""
+    area, depth, volume = (form.number(*one) for one in SIZES)
+    return area, depth, volume
+
+
+def _neat_sizes(typed: Mapping[str, str], here: Local) -> dict[str, tuple[str, str]]:
+    """Each size as its field shows it, and the number kept where that is not all of it.
+
+    Another page hands on all the digits of a size in other units; nobody wants to read them.
+    """
+    found = {}
+    for key, name, low, high, unit in SIZES:
+        form = Form(typed, here.units)
+        value = form.number(key, name, low, high, unit)
+        if value is None:
+            found[key] = (typed.get(key, ""), "")
+        else:
+            found[key] = (here.units.neat(value, unit), here.units.was(value, unit))
+    return found
+
+
+def _moment_words(typed: Mapping[str, str], here: Local) -> str:
+    """The moment filled in, as the rest of the page writes it; browsers have their own way."""
+    at_s = here.parsed(typed.get("poured_at", ""))
+    return here.worded(here.now_s if at_s is None else at_s, "%a %-d %b, %H:%M")
+
+
+def _answer(shelf: list[ResinProfile], here: Local, typed: Mapping[str, str]) -> dict[str, object]:
     """What the chosen pour would do, from what is typed."""
-    con, typed = reader(), request.args
+    con = reader()
     chosen = resins.resin(con, typed.get("resin", "")) or _usual(shelf)
+    kind = "pour" if chosen is None else chosen.kind
     form = Form(typed, here.units)
-    depth = form.number("depth_mm", "Depth", 0.05, 500, "mm")
-    area = form.number("area_cm2", "Area", 0.1, 1e6, "cm²")
-    volume = form.number("volume_ml", "Volume", 0.1, 1e6, "ml")
+    area, depth, volume = sizes_of(form)
+    if kind == "paint":
+        depth = volume = None  # a film of paint has neither here, whatever its fields hold
     base = form.choice("base", "Base", wording.BASES, "wood")
     later_h = form.number("later_h", "Later", 0, 72, "h") or 0.0
     poured_s = here.now_s + later_h * 3600.0
     found: Ahead | None = None
     measured: Measures | None = None
+    one_of: Measures | None = None
     if chosen is not None and not form.faults:
         try:
             found = ahead.look(
@@ -69,6 +125,7 @@ def _answer(shelf: list[ResinProfile], here: Local) -> dict[str, object]:
                 sensor=typed.get("sensor") or None,
             )  # fmt: skip
             measured = _measured(chosen, found.outlook, depth, area, volume)
+            one_of = _one_of(chosen, found.outlook, measured, area, volume)
         except ValueError as error:
             form.faults.append(str(error))
     outlook = None if found is None else found.outlook
@@ -78,20 +135,38 @@ def _answer(shelf: list[ResinProfile], here: Local) -> dict[str, object]:
         "base": base,
         "later_h": later_h,
         "faults": form.faults,
-        "measured": measured,
-        "lifts": _lifts(measured, here),
-        "mix": () if measured is None else _mix_words(chosen, measured, here),
+        # What is too deep at once is mixed and poured in parts.
+        "measured": one_of or measured,
+        "pours": 1 if measured is None else len(measured.lifts_mm),
+        "split": _split(measured, here),
+        "mix": () if measured is None else _mix_words(chosen, one_of or measured, here),
         "verdicts": () if found is None else _verdicts(found, poured_s, here),
         "facts": () if outlook is None else _heat_words(outlook, here),
         "outlook": outlook,
         # A pour that must not be made has no times worth reading.
         "unfit": found is not None and found.fitness.pour.answer == "no",
         "stages": _stages(chosen, outlook, poured_s, here),
-        "verdict": None if found is None else _whole(found, later_h > 0.5, here),
+        "verdict": None if found is None else _whole(found, later_h > 0.5, here, DOING[kind]),
+        "kind": kind,
+        "doing": DOING[kind],
         "notes": () if outlook is None else [here.spoken(words) for words in outlook.notes],
         "poured_words": "now" if not later_h else here.clock(poured_s),
         "shown": here.units,
     }
+
+
+def _one_of(
+    chosen: ResinProfile,
+    outlook: Outlook,
+    whole: Measures | None,
+    area: float | None,
+    volume: float | None,
+) -> Measures | None:
+    """What to measure for one of the pours that a deep one is split into."""
+    if whole is None or len(whole.lifts_mm) < 2:
+        return None
+    part = None if volume is None else volume / len(whole.lifts_mm)
+    return _measured(chosen, outlook, whole.lifts_mm[0], area, part)
 
 
 def _measured(
@@ -128,7 +203,7 @@ def _verdicts(found: Ahead, poured_s: float, here: Local) -> tuple[dict[str, obj
     )
 
 
-def _whole(found: Ahead, later: bool, here: Local) -> dict[str, str]:
+def _whole(found: Ahead, later: bool, here: Local, doing: Mapping[str, str]) -> dict[str, str]:
     """The worst of the answers as one sentence, with when waiting would help."""
     judged = found.fitness
     waiting = [v for v in (judged.room, judged.after) if v.answer == "wait"]
@@ -136,7 +211,7 @@ def _whole(found: Ahead, later: bool, here: Local) -> dict[str, str]:
     better = ""
     if judged.answer == "wait" and known and len(known) == len(waiting):
         better = wording.BETTER.format(here.clock(max(known)))
-    question = wording.GOOD_THEN if later else wording.GOOD_NOW
+    question = doing["then" if later else "now"]
     words = wording.WHOLE[judged.answer]
     return {"answer": judged.answer, "question": question, "words": f"{words} {better}".strip()}
 
@@ -163,11 +238,11 @@ def _mix_words(
     return tuple(steps)
 
 
-def _lifts(measured: Measures | None, here: Local) -> str:
+def _split(measured: Measures | None, here: Local) -> str:
     if measured is None or len(measured.lifts_mm) < 2:
         return ""
     each = here.units.quantity(round(measured.lifts_mm[0], 1), "mm")
-    return f"Split it into {len(measured.lifts_mm)} lifts of {each}, each once the last is firm."
+    return f"Split it into {len(measured.lifts_mm)} pours of {each}, each once the last is firm."
 
 
 def _heat_words(outlook: Outlook, here: Local) -> tuple[str, ...]:

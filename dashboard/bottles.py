@@ -12,6 +12,7 @@ from dashboard import views
 from dashboard.db import acting, now_s, options, reader
 from dashboard.forms import Form
 from dashboard.going import refused
+from dashboard.units import Units
 from dashboard.views import local
 from dashboard.wording import Local
 from monitor.answers import measuring
@@ -32,29 +33,48 @@ def currency() -> str:
 
 
 def bottle_name(bottle: Bottle) -> str:
-    """'Hardener, lot 4711' or 'Hardener no. 3'."""
+    """'Hardener, batch 4711' or 'Hardener no. 3'."""
     name = PART_SHORT[bottle.part].capitalize()
-    return f"{name}, lot {bottle.lot}" if bottle.lot else f"{name} no. {bottle.id}"
+    return f"{name}, batch {bottle.lot}" if bottle.lot else f"{name} no. {bottle.id}"
+
+
+def money(value: float | None) -> str:
+    """A price: '32 €', '4.50 €'; empty where none is known."""
+    if value is None:
+        return ""
+    return f"{value:.2f}".removesuffix(".00") + f"\u00a0{currency()}"
 
 
 @bottles.app_context_processor
 def for_templates() -> dict[str, object]:
     """Lets the pour page offer the bottles of its resin."""
-    return {"bottles_for": bottles_for}
+    return {"bottles_for": bottles_for, "money": money}
 
 
-def bottles_for(resin_key: str) -> dict[str, list[tuple[int, str]]]:
-    """Bottles a layer may take from, for part A and part B, with what is left in each."""
-    con = reader()
+def bottles_for(resin_key: str) -> dict[str, list[tuple[int, str, bool]]]:
+    """Bottles a layer may take from, for part A and part B: what is left, and if they are old.
+
+    The first is the one to take from: last taken from, with something in it, not too old.
+    """
+    con, now = reader(), now_s()
     found, shown = stored.bottles(con, resin_key, emptied=False), views.units(con)
+
+    def reluctance(one: Bottle) -> tuple[bool, bool, bool]:
+        return one.part == "kit", one.left_ml <= 0, measuring.is_old(one, now)
+
     return {
         part: [
-            (one.id, f"{bottle_name(one)}: {shown.quantity(one.left_ml, 'ml', 0)} left")
-            for one in sorted(found, key=lambda one: (one.part == "kit", one.left_ml <= 0))
+            (one.id, _offer(one, shown, now), measuring.is_old(one, now))
+            for one in sorted(found, key=reluctance)
             if one.part in (part, "kit")
         ]
         for part in ("A", "B")
     }
+
+
+def _offer(one: Bottle, shown: Units, now: float) -> str:
+    left = f"{bottle_name(one)}: {shown.quantity(one.left_ml, 'ml', 0)} left"
+    return f"{left}, open for over a year" if measuring.is_old(one, now) else left
 
 
 @bottles.get("/bottles")
@@ -87,14 +107,19 @@ def _line(bottle: Bottle, resin: str, here: Local) -> dict[str, object]:
         "part": PART_NAMES[bottle.part],
         "left_pct": round(100.0 * bottle.left_ml / bottle.held_ml) if bottle.held_ml > 0 else 0,
         "opened": "not opened" if opened is None else f"opened {_day_words(opened, here)}",
-        "opened_field": "" if opened is None else here.at(opened).date().isoformat(),
+        "opened_field": _opened_field(bottle, here),
         "old": measuring.is_old(bottle, here.now_s),
         "empty": bottle.emptied_at_s is not None,
     }
 
 
+def _opened_field(bottle: Bottle, here: Local) -> str:
+    opened = bottle.opened_at_s
+    return "" if opened is None else here.at(opened).date().isoformat()
+
+
 def _day_words(at_s: float, here: Local) -> str:
-    return here.at(at_s).strftime("%-d %b %Y")
+    return here.worded(at_s, "%-d %b %Y")
 
 
 @bottles.post("/bottles")
@@ -122,6 +147,8 @@ def change_bottle(number: int) -> Response | tuple[str, int]:
     resin = resins.resin(reader(), found.resin_key)
     held = _size_ml(form, resin, found.part)
     fields = _common(form)
+    if form.values.get("opened") == _opened_field(found, local()):
+        del fields["opened_at_s"]  # the field holds a day: left alone, the moment stays
     if form.faults:
         return refused(form.faults)
     with acting() as con:
@@ -178,7 +205,7 @@ def _size_ml(form: Form, resin: ResinProfile | None, part: str) -> float | None:
 
 def _common(form: Form) -> dict[str, object]:
     return {
-        "lot": form.text("lot", "Lot", 40),
+        "lot": form.text("lot", "The batch number", 40),
         "opened_at_s": _day(form, "opened", local()),
         "price": form.number("price", "Price", 0, 1e6, currency()),
         "note": form.text("note", "Note", 200),

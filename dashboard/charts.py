@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -12,12 +13,16 @@ from dashboard import drawing
 from dashboard.drawing import Chart, Line, Shade
 from dashboard.units import Units
 from dashboard.views import numbered
-from dashboard.wording import MARK_NAMES, Local, span
+from dashboard.wording import MARK_NAMES, Local, often, span
+from monitor.answers import beliefs
 from monitor.answers.preview import dew_points_c
 from monitor.core.vocabulary import Layer, Outlook, Piece
-from monitor.store import alarms, forecasts, marks, readings
+from monitor.store import alarms, away, forecasts, marks, pieces, readings
 
 POINTS = 240
+FINE_POINTS = 2000  # to tell when a limit was passed
+LEAST_S = 1800.0  # a shorter stretch is a door left open
+LASTING_S = 300.0  # one that still lasts is told sooner
 MOST_SHADES = 62
 NOTHING = "Nothing was measured in this stretch."
 
@@ -25,10 +30,11 @@ NOTHING = "Nothing was measured in this stretch."
 def room(
     con: sqlite3.Connection, key: str, from_s: float, to_s: float, local: Local, shown: Units,
     with_forecast: bool = False, other: str | None = None, other_name: str = "",
-    small: bool = False, brief: bool = False,
+    small: bool = False, brief: bool = False, layers: Sequence[Layer] | None = None,
 ) -> tuple[Markup, Markup, str]:  # fmt: skip
     """Temperature with dew point, humidity, and a sentence that says the same.
 
+    `layers` are those whose limits count; without them, all that cured in this room.
     `small` draws both low, for a sheet of paper, without values for a cursor. `brief` only
     counts the troubled stretches, where the layers themselves say when and how long.
     """
@@ -65,7 +71,7 @@ def room(
                     [shown.shown(v) for v in numbered(bands.temp_p90_c[wanted])],
                 )
             )
-    shades = troubled(con, key, from_s, to_s, local)
+    shades = troubled(con, key, from_s, to_s, local, layers)
     text = _room_words(data, local, shown, shades, brief)
     if len(shades) > MOST_SHADES:
         # Slivers that nobody can tell apart; the words say how many and how long.
@@ -89,35 +95,80 @@ def room(
 
 
 def troubled(
-    con: sqlite3.Connection, key: str, from_s: float, to_s: float, local: Local
-) -> list[Shade]:
-    """Stretches in which the room was too cold or too damp, as the alarms' journal has them."""
-    names = {"room_too_cold": ("cold", "too cold"), "room_too_damp": ("damp", "too damp"),
-             "room_too_hot": ("hot", "too hot")}  # fmt: skip
-    begun: dict[str, float] = {}
-    found = []
-    for entry in reversed(alarms.journal(con, subject=f"room:{key}", to_s=to_s, limit=2000)):
-        change = entry.change
-        if change.key not in names:
-            continue
-        active = change.after in ("unacknowledged", "acknowledged", "shelved")
-        if active and change.key not in begun:
-            begun[change.key] = change.at_s
-        elif not active and change.key in begun:
-            found.append((change.key, begun.pop(change.key), change.at_s))
+    con: sqlite3.Connection, key: str, from_s: float, to_s: float, local: Local,
+    layers: Sequence[Layer] | None = None,
+) -> list[Shade]:  # fmt: skip
+    """Stretches in which the room was too cold, too hot or too damp for what cured in it."""
+    names = {"cold": "too cold", "damp": "too damp", "hot": "too hot"}
     end_s = min(to_s, local.now_s)
-    found += [(key_, start, end_s) for key_, start in begun.items()]
+    if layers is None:
+        layers = [layer for piece in pieces.pieces(con) for layer in piece.layers]
+    first = beliefs.first_sensor(con)
+    its = [layer for layer in layers if (layer.sensor or first) == key]
+    found = [*_beyond_limits(con, key, from_s, end_s, its), *_damp(con, key, from_s, end_s)]
 
-    def when(key_: str, start: float, end: float) -> str:
-        still = end == end_s == local.now_s and key_ in begun and not local.dated
+    def when(start: float, end: float) -> str:
+        still = end >= local.now_s - _NOW_S and not local.dated
         return f"since {local.clock(start)}" if still else local.between(start, end)
 
     return [
-        Shade(max(start, from_s), end, names[key_][0],
-              f"{names[key_][1]} {when(key_, start, end)}")
-        for key_, start, end in sorted(found, key=lambda one: one[1])
+        Shade(max(start, from_s), end, css, f"{names[css]} {when(start, end)}")
+        for css, start, end in sorted(found, key=lambda one: one[1])
         if end > from_s
-    ]  # fmt: skip
+    ]
+
+
+def _beyond_limits(
+    con: sqlite3.Connection, key: str, from_s: float, end_s: float, layers: Sequence[Layer]
+) -> list[tuple[str, float, float]]:
+    """By the readings and the limits of the layers that cured at the time."""
+    log = readings.sampled(con, key, from_s, end_s, FINE_POINTS)
+    at_s = log.at_s
+    if not at_s.size:
+        return []
+    there = np.ones(at_s.size, dtype=bool)
+    for left_s, back_s in away.stretches(con, key):
+        there &= (at_s < left_s) | (at_s > (np.inf if back_s is None else back_s))
+    past = {css: np.zeros(at_s.size, dtype=bool) for css in ("cold", "hot")}
+    for layer in layers:
+        over_s = min(layer.ended_at_s or end_s, layer.poured_at_s + beliefs.LAYER_SPAN_S)
+        curing = there & (at_s >= layer.poured_at_s) & (at_s <= over_s)
+        past["cold"] |= curing & (log.temp_c < layer.resin.min_temp_c)
+        past["hot"] |= curing & (log.temp_c > layer.resin.max_temp_c)
+    # A reading stands until the next one, but not across a gap.
+    until_s = np.minimum(np.append(at_s[1:], end_s), at_s + max(3600.0, 1.5 * log.step_s))
+    found = []
+    for css, beyond in past.items():
+        runs: list[list[float]] = []
+        for n in np.flatnonzero(beyond):
+            if runs and at_s[n] - runs[-1][1] < LEAST_S:
+                runs[-1][1] = float(until_s[n])
+            else:
+                runs.append([float(at_s[n]), float(until_s[n])])
+        for start, end in runs:
+            lasts = end >= end_s and end - start >= LASTING_S
+            if lasts or end - start >= LEAST_S:
+                found.append((css, start, end))
+    return found
+
+
+def _damp(
+    con: sqlite3.Connection, key: str, from_s: float, end_s: float
+) -> list[tuple[str, float, float]]:
+    """As the alarms' journal has it: damp matters only while a surface is open."""
+    begun: float | None = None
+    found = []
+    for entry in reversed(alarms.journal(con, subject=f"room:{key}", to_s=end_s, limit=2000)):
+        change = entry.change
+        if change.key != "room_too_damp":
+            continue
+        active = change.after in ("unacknowledged", "acknowledged", "shelved")
+        if active and begun is None:
+            begun = change.at_s
+        elif not active and begun is not None:
+            found.append(("damp", begun, change.at_s))
+            begun = None
+    return found if begun is None else [*found, ("damp", begun, end_s)]
 
 
 def _room_words(
@@ -152,8 +203,7 @@ def _shade_counts(shades: list[Shade]) -> str:
     kinds = [shade.name[:8].strip() for shade in shades]
     said = []
     for kind in dict.fromkeys(kinds):
-        times = kinds.count(kind)
-        said.append(f"{kind} {'once' if times == 1 else f'{times} times'}")
+        said.append(f"{kind} {often(kinds.count(kind))}")
     words = ", ".join(said)
     return f"{words[0].upper()}{words[1:]}." if words else ""
 
@@ -170,7 +220,7 @@ def _shade_words(shades: list[Shade]) -> str:
             said.append(f"T{longest.name[1:]}.")
             continue
         total = span(sum(shade.to_s - shade.from_s for shade in its))
-        said.append(f"T{kind[1:]} {len(its)} times, {total} in all; the longest: {longest.name}.")
+        said.append(f"T{kind[1:]} {often(len(its))}, {total} in all; the longest: {longest.name}.")
     return " ".join(said)
 
 

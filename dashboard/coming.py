@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from dashboard import wording
 from dashboard.wording import Local
 from monitor.core.vocabulary import Layer, Mark, Outlook, Piece
+
+# A window opens: what closes it, and what a person does within.
+_WINDOWS: Mapping[str, tuple[str, str]] = {
+    "tape_window_open": ("tape_window_close", "Pull the tape"),
+    "recoat_window_open": ("recoat_window_close", "Recoat without sanding"),
+}
 
 
 def next_act(
@@ -23,13 +29,10 @@ def next_act(
         stage = stages.get(key)
         return None if stage is None else (stage.reached_at_s or stage.p50_s)
 
-    for opens, closes, words in (
-        ("tape_window_open", "tape_window_close", "Pull the tape"),
-        ("recoat_window_open", "recoat_window_close", "Recoat without sanding"),
-    ):
+    for opens, (closes, words) in _WINDOWS.items():
         start, end = at(opens), at(closes)
         if start is not None and end is not None and start <= now_s < end:
-            return words, f"now, before {local.clock(end)}", wording.STAGE_MEANS[opens]
+            return words, f"now, before {local.till(now_s, end)}", wording.STAGE_MEANS[opens]
     for stage in stages.values():
         if stage.reached_at_s is not None or (stage.p50_s is not None and stage.p50_s <= now_s):
             continue
@@ -37,14 +40,12 @@ def next_act(
         means = wording.STAGE_MEANS.get(stage.key, "")
         if stage.p50_s is None:
             return name, "not in sight", local.spoken(stage.why)
-        if stage.key == "tape_window_open":
-            until = local.clock(at("tape_window_close"))
-            return "Pull the tape", f"from {local.clock(stage.p50_s)}, before {until}", means
-        if stage.key == "recoat_window_open":
-            until = local.clock(at("recoat_window_close"))
-            words = f"from {local.clock(stage.p50_s)}, before {until}"
-            return "Recoat without sanding", words, means
-        left = f"{local.clock(stage.p50_s)}, in {wording.span(stage.p50_s - now_s)}"
+        if stage.key in _WINDOWS:
+            closes, act = _WINDOWS[stage.key]
+            end = at(closes)
+            until = "" if end is None else f", before {local.till(stage.p50_s, end)}"
+            return act, f"from {local.clock(stage.p50_s)}{until}", means
+        left = f"{local.clock(stage.p50_s)}, in {wording.about(stage.p50_s - now_s)}"
         if stage.key in wording.STAGE_ACTS:
             words, when, then = wording.STAGE_ACTS[stage.key]
             return words, f"{when} {left}", then
@@ -53,8 +54,8 @@ def next_act(
 
 
 def acts_done(piece: Piece, layer: Layer, seen: Sequence[Mark]) -> frozenset[str]:
-    """Stages that ask for nothing any more: the tape is off, the next layer is on."""
-    done: set[str] = set()
+    """Stages that ask for nothing, or no more: no mould, the tape is off, the next layer on."""
+    done = {"demouldable"} if layer.base == "wood" else set()
     if any(mark.kind == "tape_pulled" for mark in seen):
         done |= {"tape_window_open", "tape_window_close"}
     if any(other.poured_at_s > layer.poured_at_s for other in piece.layers):

@@ -54,19 +54,29 @@ def _layer(number: int) -> Layer:
 @correcting.get("/layers/<int:number>/correct")
 def correct_layer_page(number: int) -> str:
     """Everything that was entered of a layer, to be put right."""
-    layer, con, here = _layer(number), reader(), local()
+    return _correct_layer(_layer(number))
+
+
+def _correct_layer(layer: Layer, refused: Form | None = None) -> str:
+    """The form; with what was typed and what is wrong with it where it was refused."""
+    con, here = reader(), local()
     return render_template(
         "correct_layer.html",
         layer=layer,
-        drawn=bottles.uses(con, number),
+        typed={} if refused is None else refused.values,
+        faults=None if refused is None else refused.faults,
+        at={} if refused is None else refused.at,
+        drawn=bottles.uses(con, layer.id),
         piece=pieces.piece(con, layer.piece_id),
         shelf=resins.resins(con),
         bases=wording.BASES,
         sensors=readings.sensors(con),
         sizes=[
-            (key, name, here.units.unit(unit), here.units.field(getattr(layer, key), unit))
+            (key, name, here.units.unit(unit), here.units.neat(getattr(layer, key), unit))
             for key, name, _, _, unit in _SIZES
+            if layer.resin.kind != "paint" or key == "area_cm2"
         ],
+        poured=here.full(layer.poured_at_s),
         poured_field=here.field(layer.poured_at_s),
         now_field=here.field(here.now_s),
         units=here.units,
@@ -86,7 +96,7 @@ def correct_layer(number: int) -> Response | tuple[str, int]:
         **_moment(form, layer, here),
     }
     if form.faults:
-        return refused(form.faults)
+        return _correct_layer(layer, form), 422
     with acting() as con:
         pieces.change_layer(con, number, here.now_s, **fields)
         measuring.follow_size(con, layer, pieces.layer(con, number))
@@ -97,7 +107,7 @@ def _sizes(form: Form, layer: Layer) -> dict[str, Any]:
     found = {}
     for key, name, low, high, unit in _SIZES:
         # A number shown in other units is rounded: left alone, it stays what it was.
-        as_shown = form.units.field(getattr(layer, key), unit)
+        as_shown = form.units.neat(getattr(layer, key), unit)
         if key in form.values and form.values[key].strip() != as_shown:
             found[key] = form.number(key, name, low, high, unit)
     return found
@@ -110,7 +120,7 @@ def _words(form: Form) -> dict[str, Any]:
     if "base" in form.values:
         found["base"] = form.choice("base", "Base", wording.BASES, "wood")
     if "batch" in form.values:
-        found["batch"] = form.text("batch", "The bottle", 40)
+        found["batch"] = form.text("batch", "The batch number", 40)
     return found
 
 
@@ -149,9 +159,10 @@ def _moment(form: Form, layer: Layer, here: Local) -> dict[str, Any]:
     poured_s = form.moment("poured_at", "The moment the parts met", here)
     first = min((mark.at_s for mark in marks.marks(reader(), layer.id)), default=None)
     if poured_s is not None and first is not None and poured_s > first + 60.0:
-        form.faults.append(
-            f"The parts would meet after the first mark, {here.full(first)}; "
-            "correct the mark first, or take it back"
+        form.fault(
+            "poured_at",
+            f"It would be mixed after the first mark, {here.full(first)}; "
+            "correct the mark first, or take it back",
         )
     return {} if poured_s is None else {"poured_at_s": poured_s}
 

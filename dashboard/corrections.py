@@ -54,9 +54,9 @@ def _mark_words(change: Change, name: str, here: Local) -> str:
     there = change.after is not None
     match change.field:
         case "removed_at_s":
-            return f"{name}: taken back" if there else f"{name}: brought back"
+            return f"{name}: deleted" if there else f"{name}: brought back"
         case "set_aside":
-            return f"{name}: set aside" if change.after == "1" else f"{name}: counted again"
+            return f"{name}: not counted" if change.after == "1" else f"{name}: counted again"
         case "photo":
             return f"{name}: photo added" if there else f"{name}: photo deleted"
         case "kind":

@@ -23,6 +23,8 @@ WIDTH = 720
 NARROW = 380
 # A phone's picture is half as wide: this many steps are as many as it can show.
 NARROW_POINTS = 100
+# A phone shows a span this long by days: their mean and range, not a zigzag of half-days.
+BY_DAYS_S = 14 * 86400.0
 _ROWS = 5  # of names of marks; more are told below the chart
 _LETTER = 8.5  # about as wide as a letter of an axis is
 
@@ -70,21 +72,43 @@ class Chart:
 
 def picture(drawn: Chart, local: Local) -> Markup:
     """The chart for a desk and for a phone, with its values for the cursor's read-out."""
+    drawn = _in_its_language(drawn, local)
     values = escape(json.dumps(_read_out(drawn, local), separators=(",", ":")), quote=True)
     title = escape(drawn.title, quote=True)
-    return Markup(
-        f'<div class="picture" data-title="{title}" data-read="{values}">{both(drawn, local)}</div>'
-    )
+    inner = _both(drawn, local)
+    return Markup(f'<div class="picture" data-title="{title}" data-read="{values}">{inner}</div>')
 
 
 def both(drawn: Chart, local: Local) -> Markup:
     """The chart for a desk and for a phone."""
-    thin = replace(drawn, lines=[_thinned(line) for line in drawn.lines])
-    return chart(drawn, local, css="chart desk") + chart(thin, local, narrow=True)
+    return _both(_in_its_language(drawn, local), local)
 
 
 def chart(drawn: Chart, local: Local, narrow: bool = False, css: str = "chart") -> Markup:
     """Draw one chart; its text says the same to those who cannot see it."""
+    return _chart(_in_its_language(drawn, local), local, narrow, css)
+
+
+def _in_its_language(drawn: Chart, local: Local) -> Chart:
+    """The chart with its words in the language of the page."""
+    said = local.language.said
+    return replace(
+        drawn,
+        title=said(drawn.title),
+        text=said(drawn.text),
+        lines=[replace(line, name=said(line.name)) for line in drawn.lines],
+        shades=[replace(shade, name=said(shade.name)) for shade in drawn.shades],
+        marks=[(at_s, said(name)) for at_s, name in drawn.marks],
+    )
+
+
+def _both(drawn: Chart, local: Local) -> Markup:
+    step_s = 86400.0 if drawn.to_s - drawn.from_s > BY_DAYS_S and not drawn.elapsed else 0.0
+    thin = replace(drawn, lines=[_thinned(line, step_s) for line in drawn.lines])
+    return _chart(drawn, local, css="chart desk") + _chart(thin, local, narrow=True)
+
+
+def _chart(drawn: Chart, local: Local, narrow: bool = False, css: str = "chart") -> Markup:
     values = [
         value
         for line in drawn.lines
@@ -94,8 +118,8 @@ def chart(drawn: Chart, local: Local, narrow: bool = False, css: str = "chart") 
     ]
     low = drawn.floor if drawn.floor is not None else min(values, default=0.0)
     high = drawn.ceiling if drawn.ceiling is not None else max(values, default=1.0)
-    steps = _value_ticks(low, high, min(4, max(int((drawn.height - 46) / 22), 1)))
-    low, high = min(low, steps[0]), max(high, steps[-1])
+    low, high = _room_for(low, high, drawn)
+    steps = _value_ticks(low, high, min(5, max(int((drawn.height - 46) / 20), 1)))
     width = NARROW if narrow else WIDTH
     left, right = _sides(narrow)
     top, bottom = 20.0, drawn.height - 26.0
@@ -174,9 +198,12 @@ def _read_out(drawn: Chart, local: Local) -> dict[str, object]:
     }
 
 
-def _thinned(line: Line) -> Line:
+def _thinned(line: Line, step_s: float = 0.0) -> Line:
     """At most so many steps, each with the mean of its values and the whole of its range."""
     every = -(-len(line.at_s) // NARROW_POINTS)
+    if len(line.at_s) > 1:
+        usual_s = (line.at_s[-1] - line.at_s[0]) / (len(line.at_s) - 1)
+        every = max(every, round(step_s / max(usual_s, 1.0)))
     if every <= 1:
         return line
     cuts = [slice(n, n + every) for n in range(0, len(line.at_s), every)]
@@ -200,12 +227,13 @@ def now_line(
     """The line of the present and its word, which keeps right of `clear`."""
     if now_s is None or not axis.from_s <= now_s <= axis.to_s:
         return ""
-    x = axis.x(now_s)
-    anchor, beside = ("end", x - 4) if x > axis.right - 40 else ("start", max(x + 4, clear))
+    x, word = axis.x(now_s), axis.local.language.said(axis.local.now_word)
+    wide = max(_LETTER * len(word), 36.0)
+    anchor, beside = ("end", x - 4) if x > axis.right - wide - 4 else ("start", max(x + 4, clear))
     return (
         f'<line class="now" x1="{x:.1f}" x2="{x:.1f}" y1="{top}" y2="{bottom}"/>'
         f'<text class="tick strong" x="{beside:.1f}" y="{words_y}" text-anchor="{anchor}">'
-        f"{axis.local.now_word}</text>"
+        f"{escape(word)}</text>"
     )
 
 
@@ -301,13 +329,22 @@ def time_ticks(axis: TimeAxis, top: float, bottom: float, most: int) -> str:
     return out
 
 
+def _room_for(low: float, high: float, drawn: Chart) -> tuple[float, float]:
+    """The axis of values: what was measured and a little air, where no end of it is given."""
+    air = max((high - low) * 0.06, 0.5)
+    return (
+        low - air if drawn.floor is None else low,
+        high + air if drawn.ceiling is None else high,
+    )
+
+
 def _value_ticks(low: float, high: float, most: int) -> list[float]:
-    """Round values from below `low` to above `high`, about `most` steps apart."""
+    """Round values from `low` to `high`, about `most` steps apart."""
     least = max(high - low, 0.5) / most
     power = 10.0 ** math.floor(math.log10(least))
     step = next(n * power for n in (1, 2, 2.5, 5, 10) if n * power >= least)
-    first, last = math.floor(low / step), math.ceil(high / step)
-    return [round(number * step, 6) for number in range(first, max(last, first + 1) + 1)]
+    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    return [round(number * step, 6) for number in range(first, last + 1)]
 
 
 def svg(

@@ -16,15 +16,21 @@ def facts_of(layer: Layer, outlook: Outlook, shown: Units) -> tuple[str, ...]:
         return () if layer.ended_at_s is not None else (wording.pace(outlook.rate_now, "dries"),)
     cured = f"{outlook.degree_of_cure:.0%} reacted"
     if outlook.state == "cured":
-        cured += ", as far as this room takes it"
+        full = next((stage for stage in outlook.stages if stage.key == "full_cure"), None)
+        sure = full is not None and full.reached_at_s is not None
+        cured += f", {'which is' if sure else 'probably'} full cure at room temperature"
     found = [cured]
     over = layer.ended_at_s is not None
     if not over:
         found.append(wording.pace(outlook.rate_now))
     # What would be left in the cup is over once it gels; heat is worth a word while it comes.
     liquid = outlook.state == "liquid"
-    if outlook.cup_working_h is not None and layer.resin.kind == "pour" and liquid and not over:
-        found.append(f"in the cup it would keep {wording.hours(outlook.cup_working_h)}")
+    cup_h = outlook.cup_working_h
+    if cup_h is not None and layer.resin.kind == "pour" and liquid and not over:
+        # Where the table gives the piece no longer, the cup is no news.
+        ends_s = next((s.p50_s for s in outlook.stages if s.key == "working_time_end"), None)
+        if ends_s is None or ends_s > layer.poured_at_s + cup_h * 3600.0:
+            found.append(f"in the cup it would keep {wording.hours(cup_h)}")
     heating = liquid or (outlook.state == "gelling" and (outlook.peak_c or 0.0) > HAND_C)
     if outlook.peak_c is not None and (over or heating or smokes(outlook.peak_c)):
         found.append(peak_words(outlook.peak_c, shown, over))

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
+from dashboard.durations import hours_of, written
 from dashboard.units import Units
 from dashboard.wording import Local
 
@@ -18,20 +19,29 @@ def _short(limit: float) -> str:
 class Form:
     """Fields of a form as typed, and what is wrong with them.
 
-    Numbers are typed in `units` and handed on in the store's metric ones.
+    Numbers are typed in `units` and handed on in the store's metric ones. A field that shows
+    less than what is kept has the kept number beside it, as `<key>:was`: sent back as it was
+    shown, the kept one counts.
     """
 
     values: Mapping[str, str]
     units: Units = field(default_factory=Units)
     faults: list[str] = field(default_factory=list)
+    # The same faults by the field they belong to.
+    at: dict[str, str] = field(default_factory=dict)
+
+    def fault(self, key: str, words: str) -> None:
+        """Something is wrong with one field."""
+        self.faults.append(words)
+        self.at.setdefault(key, words)
 
     def text(self, key: str, name: str, most: int = 200, needed: bool = False) -> str:
         """A trimmed text."""
         value = self.values.get(key, "").strip()
         if needed and not value:
-            self.faults.append(f"{name} is empty; give it one")
+            self.fault(key, f"{name} is empty; give it one")
         if len(value) > most:
-            self.faults.append(f"{name} has {len(value)} characters; at most {most} are kept")
+            self.fault(key, f"{name} has {len(value)} characters; at most {most} are kept")
         return value[:most]
 
     def number(
@@ -45,28 +55,57 @@ class Form:
         typed = self.values.get(key, "").strip().replace(",", ".")
         if not typed:
             if needed:
-                self.faults.append(f"{name} is empty; give it in {shown}")
+                self.fault(key, f"{name} is empty; give it in {shown}")
             return None
         try:
             value = float(typed)
         except ValueError:
-            self.faults.append(f"{name} is {typed!r}; expected a number in {shown}")
+            self.fault(key, f"{name} is {typed!r}; expected a number in {shown}")
             return None
         metric = self.units.to_metric(value, unit) if math.isfinite(value) else value
+        kept = self._was(key)
+        if kept is not None and typed == self.units.neat(kept, unit):
+            metric = kept
         if not math.isfinite(metric) or not low <= metric <= high:
             least, most = self.units.to_shown(low, unit), self.units.to_shown(high, unit)
-            self.faults.append(
-                f"{name} is {typed} {shown}; expected {_short(least)} to {_short(most)}"
+            self.fault(
+                key, f"{name} is {typed} {shown}; expected {_short(least)} to {_short(most)}"
             )
             return None
         return metric
+
+    def hours(self, key: str, name: str, low: float, high: float) -> float | None:
+        """A time such as '45 min' in hours, or None where the field is empty."""
+        typed = self.values.get(key, "").strip()
+        if not typed:
+            return None
+        found, kept = hours_of(typed), self._was(key)
+        if kept is not None and typed == written(kept):
+            found = kept
+        if found is None:
+            self.fault(
+                key, f"{name} is {typed!r}; expected a time such as 45 min, 3 h 30 min or 3 d"
+            )
+        elif not low <= found <= high:
+            self.fault(
+                key, f"{name} is {typed}; expected between {_short(low)} and {_short(high)} h"
+            )
+            return None
+        return found
+
+    def _was(self, key: str) -> float | None:
+        try:
+            kept = float(self.values.get(f"{key}:was", ""))
+        except ValueError:
+            return None
+        return kept if math.isfinite(kept) else None
 
     def choice(self, key: str, name: str, allowed: Iterable[str], default: str) -> str:
         """One of a few."""
         value = self.values.get(key, "") or default
         known = list(allowed)
         if value not in known:
-            self.faults.append(f"{name} is {value!r}; expected one of {', '.join(known)}")
+            self.fault(key, f"{name} is {value!r}; expected one of {', '.join(known)}")
             return default
         return value
 
@@ -77,11 +116,11 @@ class Form:
             return None
         at_s = local.parsed(typed)
         if at_s is None:
-            self.faults.append(f"{name} is {typed!r}; expected a date and time")
+            self.fault(key, f"{name} is {typed!r}; expected a date and time")
         elif at_s > local.now_s + 60:
-            self.faults.append(f"{name} lies in the future; a clock starts when the parts met")
+            self.fault(key, f"{name} lies in the future; a clock starts when the parts met")
             return None
         elif at_s < local.now_s - 60 * 86400:
-            self.faults.append(f"{name} lies more than 60 days back")
+            self.fault(key, f"{name} lies more than 60 days back")
             return None
         return at_s

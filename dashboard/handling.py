@@ -20,7 +20,7 @@ handling = Blueprint("handling", __name__)
 class Readiness:
     """One use: the verdict, why, what is missing, and when it is likely."""
 
-    allowed: bool
+    sign: str
     words: str
     missing: tuple[str, ...]
     reasons: tuple[str, ...]
@@ -35,24 +35,24 @@ def for_templates() -> dict[str, object]:
 
 def ready_of(piece: Piece, paper: bool = False) -> dict[str, object]:
     """The three verdicts, and the cautions that go with them, each said once."""
-    # A record is read weeks later: no 'tomorrow' on paper.
-    here = local().on_paper() if paper else local()
+    over = piece.ended_at_s is not None
+    # A record is read weeks later, and a finished piece too: no 'tomorrow' there.
+    dated = paper or over
+    here = local().on_paper() if dated else local()
     found = shipping.verdicts(reader(), piece, now_s())
-    moment = here.clock if piece.ended_at_s is None and not paper else here.full
+    moment = here.full if dated else here.clock
     shown = [
         Readiness(
-            one.allowed,
-            here.units.spoken(here.spoken(one.words)),
-            tuple(here.units.spoken(said) for said in _gathered(_weightiest(one.missing))),
-            tuple(here.units.spoken(said) for said in _gathered(one.reasons)),
+            "✓" if one.allowed else "?" if one.probable else "✗",
+            here.spoken(one.words),
+            tuple(here.spoken(said) for said in _gathered(_weightiest(one.missing))),
+            tuple(here.spoken(said) for said in _gathered(one.reasons)),
             "" if one.likely_from_s is None else moment(one.likely_from_s),
         )
         for one in found
     ]
     longest = max((one.caution for one in found), key=len, default="")
-    as_of_s = now_s() if piece.ended_at_s is None else piece.ended_at_s
-    when = "As of now" if piece.ended_at_s is None and not paper else f"As of {here.full(as_of_s)}"
-    return {"uses": shown, "caution": longest, "when": when}
+    return {"uses": shown, "caution": longest, "ended": here.full(piece.ended_at_s) if over else ""}
 
 
 def _weightiest(missing: Sequence[Missing]) -> list[str]:
@@ -66,9 +66,9 @@ def _gathered(lines: Sequence[str]) -> list[str]:
     for line in lines:
         name, _, words = line.partition(": ")
         layers.setdefault(words, []).append(name)
-    return [
-        f"{', '.join(names[:-1])} and {names[-1]}: {words}"
-        if len(names) > 1
-        else f"{names[0]}: {words}"
-        for words, names in layers.items()
-    ]
+    return [f"{_listed(names)}: {words}" for words, names in layers.items()]
+
+
+def _listed(names: Sequence[str]) -> str:
+    first = ", ".join(names[:-1])
+    return f"{first} and {names[-1]}" if first else names[-1]

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from flask import render_template, request
 
-from dashboard import wording
+from dashboard import views, wording
 from dashboard.db import reader
 from dashboard.drawing import Chart, Line, picture
 from dashboard.views import local, numbered
@@ -29,6 +29,8 @@ AXES: Mapping[str, str] = {
     "age": "hours at the label's temperature (equivalent age)",
 }
 STYLES = ("ink", "second")
+# A stage, and for each side the label's time and what it took.
+Row = tuple[str, list[tuple[str, str]]]
 
 
 def history() -> str:
@@ -82,6 +84,7 @@ def compare() -> str:
     sides = [_side(con, *layers[number], here) for number in chosen]
     curves = [(side, css) for side, css in zip(sides, STYLES, strict=False) if side.run]
     cure, warmth = _charts(curves, axis, here) if curves else ("", "")
+    shared, single = _rows(sides, axis)
     return render_template(
         "compare.html",
         everything=[one for one in everything if one.layers],
@@ -91,7 +94,8 @@ def compare() -> str:
         sides=sides,
         cure=cure,
         warmth=warmth,
-        rows=_rows(sides, axis),
+        shared=shared,
+        single=single,
         local=here,
     )
 
@@ -183,13 +187,14 @@ def _settled_h(run: CureRun, axis: str) -> float:
     )
 
 
-def _rows(sides: list[Side], axis: str) -> list[tuple[str, list[tuple[str, str]]]]:
-    """Stages by name: for each side the label's time, and what it took on this axis."""
-    names: dict[str, dict[int, tuple[str, str]]] = {}
+def _rows(sides: list[Side], axis: str) -> tuple[list[Row], list[Row]]:
+    """Stages in the order of a cure: those both have, and those of one alone."""
+    found: dict[str, dict[int, tuple[str, str]]] = {}
+    due_h: dict[str, float] = {}
     for place, side in enumerate(sides):
         if side.outlook is None:
             continue
-        for stage in side.outlook.stages:
+        for _, stage in views.told(side.layer, side.outlook):
             at_s = stage.reached_at_s or stage.p50_s
             took = "not in sight"
             if at_s is not None:
@@ -197,11 +202,16 @@ def _rows(sides: list[Side], axis: str) -> list[tuple[str, list[tuple[str, str]]
                 if axis == "age" and side.run is not None:
                     hours = _age_at(side.run, hours)
                 took = wording.hours(hours)
-            names.setdefault(stage.key, {})[place] = (wording.hours(stage.label_h), took)
-    return [
-        (wording.STAGE_NAMES.get(key, key), [by.get(n, ("—", "—")) for n in range(len(sides))])
-        for key, by in names.items()
+            due_h.setdefault(stage.key, stage.label_h)
+            found.setdefault(stage.key, {})[place] = (wording.hours(stage.label_h), took)
+    rows = [
+        (wording.STAGE_NAMES.get(key, key), [by.get(n, ("", "")) for n in range(len(sides))])
+        for key, by in sorted(found.items(), key=lambda one: due_h[one[0]])
     ]
+    return (
+        [row for row in rows if all(took for _, took in row[1])],
+        [row for row in rows if not all(took for _, took in row[1])],
+    )
 
 
 def _age_at(run: CureRun, since_h: float) -> float:

@@ -42,7 +42,7 @@ def lessons(key: str) -> str:
                 "piece_id": one.layer.piece_id,
                 "name": one.layer.name,
                 "poured": here.full(one.layer.poured_at_s),
-                "words": one.words,
+                "lines": [here.spoken(line) for line in one.words.splitlines()],
                 "apart": not one.fits,
                 "off_label": not one.fits_label,
                 "marks": [mark_view(mark) for mark in one.marks],

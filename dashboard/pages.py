@@ -7,7 +7,7 @@ from urllib.parse import urlsplit
 
 from flask import Blueprint, Response, render_template, request
 
-from dashboard import before, history, record, room_page, views, wording
+from dashboard import before, history, record, room_page, translating, views, wording
 from dashboard.db import options, reader
 from dashboard.first_steps import first_steps
 from dashboard.units import CHOICES, Units
@@ -37,6 +37,12 @@ for address, view in (
 def chosen_units() -> Units:
     """The units of this person, for a template that was handed none."""
     return views.units(reader())
+
+
+@pages.app_template_global()
+def sensor_name(sensor: readings.Sensor) -> str:
+    """What a sensor is called, on every page."""
+    return views.sensor_name(sensor)
 
 
 @pages.get("/")
@@ -91,14 +97,17 @@ def new_resin() -> str:
 
 @pages.get("/settings")
 def settings_page() -> str:
-    """Units, quiet hours, sensor names, and a way to open this on a phone."""
-    con = reader()
+    """Units, language, quiet hours, sensor names, and a way to open this on a phone."""
+    con, there = reader(), translating.there()
     return render_template(
         "settings.html",
+        languages={code: one.own_name for code, one in there.known.items()},
+        language_faults=there.faults,
         chosen=settings.everything(con),
         choices=CHOICES,
         sensors=readings.sensors(con),
         address=_address(),
+        calendar=f"webcal://{urlsplit(_address()).netloc}/calendar.ics",
         at_home=urlsplit(_address()).hostname in LOOPBACK,
         zone=options().zone,
     )

@@ -65,6 +65,7 @@ def ask() -> str | tuple[str, int]:
         open_pieces=pieces.pieces(con, ended=False),
         typed=typed,
         form=wish_form,
+        days_off=[*sorted(set(wish_form.days_off(typed))), *[""] * wish_form.SPARE_DATES],
         sure=_sure_choices(typed.get("sure", "0.8")),
         faults=form.faults,
         view=view,
@@ -88,7 +89,7 @@ def accept() -> Response | tuple[str, int]:
     if form.faults or made is None:
         return refused(form.faults)
     if not made.found:
-        return refused(["No plan exists with these wishes any more; go back and change one"])
+        return refused(["No plan works with these aims any more; go back and change one"])
     terms = _terms(wish_form.wishes_of(form, here), recipe, kept)
     with acting() as write:
         number = piece.id if piece else pieces.add_piece(write, name or recipe.name, here.now_s)

@@ -52,4 +52,4 @@ def add_planned(book: Calendar, con: sqlite3.Connection, now_s: float) -> None:
 def _described(act: PlannedAct) -> str:
     if act.window is None:
         return "Planned by Pourside."
-    return f"Planned by Pourside. Chance that it meets its window: {act.chance:.0%}."
+    return f"Planned by Pourside. Chance you hit the right time: {act.chance:.0%}."

@@ -279,11 +279,11 @@ def _window(act: PlannedAct, recipe: Recipe, here: Local) -> tuple[str, ...]:
     layer = next((one.name for one in recipe.steps if one.key == window.of_step), window.of_step)
     stage = wording.STAGE_NAMES.get(window.opens_with, window.opens_with).lower()
     opens = window.opens
-    words = f"{layer}, {stage}: {_day(opens.p50_s, here)}"
+    words = f"{layer}: {stage} about {_day(opens.p50_s, here)}"
     if opens.p10_s is not None:
         words += f", likely between {_day(opens.p10_s, here)} and {_day(opens.p90_s, here)}"
     if window.closes is not None:
-        words += f"; the window closes {_day(window.closes.p50_s, here)}"
+        words += f"; too late from about {_day(window.closes.p50_s, here)}"
     return (words + ".",)
 
 

@@ -63,8 +63,7 @@ def _mixed_ml(resin: ResinProfile, form: Form) -> tuple[float, float] | None:
     area = form.number("area_cm2", "Area", 0.1, 1e6, "cm²")
     depth = form.number("depth_mm", "Depth", 0.05, 500, "mm")
     volume = form.number("volume_ml", "Volume", 0.1, 1e6, "ml")
-    # Handed on by the amounts page or a plan, not typed: always millilitres.
-    total = Form(form.values).number("mixed_ml", "Mixed", 0.1, 1e6, "ml")
+    total = None if depth else _handed_on_ml(form, volume)
     if total is None and area and depth:
         total = area * depth / 10.0 / (1.0 - WASTE)
     elif total is None and volume:
@@ -76,6 +75,16 @@ def _mixed_ml(resin: ResinProfile, form: Form) -> tuple[float, float] | None:
     except ValueError:
         # A label without a ratio: the layer is started all the same, the bottle untouched.
         return None
+
+
+def _handed_on_ml(form: Form, volume_ml: float | None) -> float | None:
+    """What the amounts page reckoned, while the volume is still the one it did so for."""
+    handed = Form(form.values)  # not typed: always millilitres
+    total = handed.number("mixed_ml", "Mixed", 0.1, 1e6, "ml")
+    reckoned_for = handed.number("mixed_for_ml", "Mixed for", 0.1, 1e6, "ml")
+    if total is None or reckoned_for is None or volume_ml is None:
+        return None
+    return total if abs(volume_ml - reckoned_for) <= 0.01 * reckoned_for else None
 
 
 def _is_number(text: str) -> bool:

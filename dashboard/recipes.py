@@ -98,7 +98,7 @@ def save_recipe(number: int | None = None) -> Response | str | tuple[str, int]:
     found, wrong = planning.recipe_of(con, table) if not form.faults else (None, [])
     if found is None:
         faults = form.faults + [_plainly(fault) for fault in wrong]
-        return _form(table, number, faults), 422
+        return _form(table, number, faults, form.at), 422
     with acting() as write:
         if number is None:
             stored.add_recipe(write, found, now_s())
@@ -134,17 +134,22 @@ def _found(number: int) -> stored.KeptRecipe:
     return found
 
 
-def _form(table: Table, number: int | None, faults: list[str] | None = None) -> str:
+def _form(
+    table: Table,
+    number: int | None,
+    faults: list[str] | None = None,
+    at: Mapping[str, str] | None = None,
+) -> str:
     return render_template(
         "recipe_form.html",
         table=table,
-        number=number,
+        recipe=number,
         faults=faults or [],
+        at=at or {},
         resins=resins.resins(reader()),
         kinds=STEP_NAMES,
         needs=NEED_NAMES,
         moments=MOMENT_NAMES,
-        made_of=planning.MADE_OF,
         most=planning.MOST_STEPS,
         usual_min=planning.USUAL_HANDS_ON_MIN,
         units=local().units,

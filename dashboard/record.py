@@ -48,12 +48,12 @@ def _parts(found: Piece, here: Local, small: bool = False) -> dict[str, object]:
     """What both pages show; `small` draws the room low enough for one sheet of paper."""
     con, shown = reader(), here.units
     from_s, to_s = charts.span_of(found, here.now_s)
-    layers = [_layer_parts(found, layer, here) for layer in found.layers]
+    layers = [_layer_parts(found, layer, here, small) for layer in found.layers]
     keys = sensor_keys(found)
     rooms = []
     for key in keys:
         upper, lower, words = charts.room(con, key, from_s, to_s, here, shown, small=small,
-                                          brief=True)  # fmt: skip
+                                          brief=True, layers=found.layers)  # fmt: skip
         rooms.append({"key": key, "upper": upper, "lower": lower, "words": words})
     subjects = [f"room:{key}" for key in keys] + [f"layer:{one.id}" for one in found.layers]
     journal = [
@@ -70,6 +70,7 @@ def _parts(found: Piece, here: Local, small: bool = False) -> dict[str, object]:
         "summary": _summary(journal, here),
         "changes": corrections(con, found, here),
         "local": here,
+        "dated": here.on_paper(),
         "shown": shown,
         "wording": wording,
         "created": here.full(found.created_at_s),
@@ -78,7 +79,7 @@ def _parts(found: Piece, here: Local, small: bool = False) -> dict[str, object]:
     }
 
 
-def _layer_parts(found: Piece, layer: Layer, here: Local) -> dict[str, object]:
+def _layer_parts(found: Piece, layer: Layer, here: Local, small: bool) -> dict[str, object]:
     con = reader()
     outlook = outlooks.latest(con, layer.id)
     # A finished layer is told as of its end, not as if it went on.
@@ -88,7 +89,7 @@ def _layer_parts(found: Piece, layer: Layer, here: Local) -> dict[str, object]:
         "layer": layer,
         "entered": _entered(layer, here),
         "curve": "" if outlook is None else charts.cure(con, layer, outlook, then),
-        "strip": "" if outlook is None else views.strip_of(layer, outlook, then, True),
+        "strip": "" if outlook is None else views.strip_of(layer, outlook, then, True, small),
         "times": () if outlook is None else _times(layer, outlook, here),
         "trouble": [
             here.spoken(one.words)
@@ -139,7 +140,7 @@ class Time:
 def _times(layer: Layer, outlook: Outlook, here: Local) -> tuple[Time, ...]:
     """Stages as hours from the pour, the label's beside this room's."""
     found = []
-    for stage in outlook.stages:
+    for _, stage in views.told(layer, outlook):
         at_s = stage.reached_at_s or stage.p50_s
         # What was still to come when last reckoned is an estimate, and says so.
         sure = stage.reached_at_s is not None
@@ -148,7 +149,7 @@ def _times(layer: Layer, outlook: Outlook, here: Local) -> tuple[Time, ...]:
             Time(
                 name=wording.STAGE_NAMES.get(stage.key, stage.key),
                 label=wording.hours(stage.label_h),
-                here=took if sure or at_s is None else f"about {took}",
+                here=took if sure or at_s is None else f"~{took}",
                 clock="" if at_s is None else here.short(at_s),
                 default=stage.basis == "default",
             )
@@ -167,7 +168,9 @@ def _summary(journal: list[JournalEntry], here: Local) -> list[str]:
         if len(times) == 1:
             often = here.short(times[0])
         else:
-            often = f"{len(times)} times, {here.short(min(times))} to {here.short(max(times))}"
+            often = (
+                f"{wording.often(len(times))}, {here.short(min(times))} to {here.short(max(times))}"
+            )
         found.append(f"{wording.alarm_name(key)} ({often})")
     return found
 

@@ -110,7 +110,7 @@ def _ranges(
     # Hours fall into local days whatever the zone; for months, UTC days are near enough.
     data = readings.sampled(con, key, from_s, end_s, int(span_h / 24 if by_month else span_h))
     shown, form = here.units, "%b %Y" if by_month else "%a %-d %b"
-    names = np.array([here.at(float(at_s)).strftime(form) for at_s in data.at_s])
+    names = np.array([here.worded(float(at_s), form) for at_s in data.at_s])
     found = []
     for name in dict.fromkeys(names.tolist()):
         its = names == name

@@ -12,8 +12,6 @@ from monitor.answers import scores
 from monitor.core.vocabulary import Layer
 from monitor.store import pieces, readings
 
-FEW = 20  # times; a percentage of fewer says more than is known
-
 score = Blueprint("score", __name__)
 
 
@@ -59,9 +57,7 @@ def score_page() -> str:
 
 
 def _share(hits: int, of: int) -> str:
-    if of < FEW:
-        return f"{hits} of {of}" if of else ""
-    return f"{hits} of {of} ({hits / of:.0%})"
+    return f"{hits} of {of}" if of else ""
 
 
 def _layer_view(

@@ -55,6 +55,7 @@ def _parts() -> dict[str, object]:
         "name": known.get(key, key),
         "setups": SETUPS.values(),
         "degree": shown.degree,
+        "melting": shown.temperature(0.0, 0),
         "found": found,
         "where": "" if found is None or found.what is None else SETUPS[found.what].name,
         "since": "" if found is None else here.clock(found.started_s),

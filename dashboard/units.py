@@ -6,8 +6,9 @@ ounce 28.349523125 g, US fluid ounce 29.5735295625 ml.
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from monitor.core.vocabulary import FloatArray
@@ -21,6 +22,8 @@ _OTHER: Mapping[str, tuple[str, float, int]] = {
 }
 # Enough digits to come back to what was typed in metric once.
 _KEPT_DIGITS = 5
+# In a field: as many as come back whole, or as few as are read at a glance.
+_EXACT_DIGITS, _LONGEST, _NEAT_DIGITS = 4, len("0.1875"), 3
 
 # In the core's sentences a difference of temperatures stands beside one of these; it is
 # scaled, not shifted.
@@ -30,6 +33,12 @@ _DIFFERENCE = re.compile(
     r"(?P<after> sooner| below the label| above the dew point)?"
 )
 _LENGTH = re.compile(r"(\d+(?:\.\d+)?) mm\b")
+
+
+def _plain(value: float, digits: int) -> str:
+    """A number of so many digits, never as a power of ten."""
+    rounded = float(f"{value:.{digits}g}")
+    return f"{round(value)}" if abs(rounded) >= 1000 else f"{rounded:g}"
 
 
 @dataclass(frozen=True)
@@ -102,8 +111,41 @@ class Units:
         return f"{trimmed} {self.unit(metric)}"
 
     def field(self, value: float | None, metric: str) -> str:
-        """A number as it stands in a form's field; empty where there is none."""
+        """A number for an address or a field, with all it needs to come back; else empty."""
         return "" if value is None else f"{self.to_shown(value, metric):g}"
+
+    def neat(self, value: float | None, metric: str) -> str:
+        """A number as it stands in a form's field; empty where there is none.
+
+        Metric as it is kept. In another unit with up to four digits where they come back to
+        it, else with three: a field that shows less sends the kept number along (`was`).
+        """
+        if value is None or not self._swapped(metric):
+            return self.field(value, metric)
+        shown = self.to_shown(value, metric)
+        for digits in range(1, _EXACT_DIGITS + 1):
+            text = _plain(shown, digits)
+            whole = self.to_metric(float(text), metric) == float(f"{value:.{_KEPT_DIGITS}g}")
+            if whole and len(text) <= _LONGEST:
+                return text
+        return _plain(shown, _NEAT_DIGITS)
+
+    def was(self, value: float | None, metric: str) -> str:
+        """The kept number, for beside a field that does not show all of it; else empty."""
+        if value is None or self.to_metric(float(self.neat(value, metric)), metric) == value:
+            return ""
+        return repr(float(value))
+
+    def limit(self, temp_c: float) -> str:
+        """A temperature that bounds something: not rounded to another one."""
+        return self.temperature(temp_c, len(self.neat(temp_c, "°C").partition(".")[2]))
+
+    def added(self, parts: Sequence[float], metric: str, places: int | None = None) -> str:
+        """The sum of quantities as they are shown, so that it adds up on the page."""
+        texts = [self.quantity(part, metric, places).split()[0] for part in parts]
+        kept = max(len(text.partition(".")[2]) for text in texts)
+        total = f"{math.fsum(float(text) for text in texts):.{kept}f}"
+        return self.quantity(parts[0], metric, places).replace(texts[0], total, 1)
 
     def spoken(self, text: str) -> str:
         """The core's metric words in the chosen units."""
@@ -118,6 +160,9 @@ class Units:
         places = len(number.partition(".")[2])
         turned = self.difference if before or after else self.shown
         value = turned(float(number))
+        guessed = found.string[: found.start()].endswith("about ")
+        if not (places or before or after or guessed) and abs(value - round(value)) > 0.05:
+            places = 1  # a limit of 64.4 told as 64 would not match what is held against it
         return f"{before}{value:.{places}f} °F{after}"
 
     def _swapped(self, metric: str) -> bool:

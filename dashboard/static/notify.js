@@ -9,6 +9,7 @@
   const main = document.getElementById("main");
   const state = document.getElementById("browser-state");
   const allow = document.getElementById("browser-allow");
+  const words = document.getElementById("words").dataset; // the page's language
   let tag = null;
   let missed = 0;
   let bar = null;
@@ -19,17 +20,12 @@
   const allowed = () => able() && Notification.permission === "granted" && !refuses;
 
   function standing() {
-    if (!window.isSecureContext) {
-      return "Browsers show notices only from a secure address (https) or on the board itself, "
-        + "and this page came over plain http. Use one of the other ways, or keep the bench in sight.";
-    }
-    if (!("Notification" in window)) return "This browser cannot show notices. Use one of the other ways.";
-    if (refuses) return "This browser shows notices from installed programs only. Use one of the other ways.";
-    if (Notification.permission === "denied") {
-      return "Notices were refused here. Allow them for this page in the browser's own settings, then load it anew.";
-    }
-    if (Notification.permission === "granted") return "Notices are shown here while any page of this board is open.";
-    return "Notices can be shown here while any page of this board is open.";
+    if (!window.isSecureContext) return words.plain;
+    if (!("Notification" in window)) return words.unable;
+    if (refuses) return words.installed;
+    if (Notification.permission === "denied") return words.denied;
+    if (Notification.permission === "granted") return words.granted;
+    return words.possible;
   }
 
   function tell() {
@@ -70,9 +66,9 @@
     }
   }
 
-  function warn(words) {
+  function warn(told) {
     // The bench says both of these itself, in its own place.
-    const wanted = document.getElementById("bench") ? "" : words;
+    const wanted = document.getElementById("bench") ? "" : told;
     if (!wanted) {
       if (bar) bar.remove();
       bar = null;
@@ -107,9 +103,7 @@
     } catch {
       missed += 1;
       const own = document.getElementById("gone"); // this page tells it itself
-      if (missed >= LOST_AFTER && !own) {
-        warn("This page has lost its board: what you see is old. Check that it has power and network.");
-      }
+      if (missed >= LOST_AFTER && !own) warn(words.lost);
     }
     if (!document.getElementById("gone")) main.classList.toggle("stale", missed >= LOST_AFTER);
   }

@@ -9,8 +9,7 @@ let missed = 0;
 function busy() {
   // Do not pull a form or an open list from under a finger.
   const held = document.activeElement;
-  const chosen = [...bench.querySelectorAll("input[type=file]")].some((one) => one.files.length);
-  return chosen || (bench.contains(held) && held.matches("input, select, button, summary"));
+  return bench.contains(held) && held.matches("input, select, button, summary");
 }
 
 async function refresh() {
@@ -36,6 +35,11 @@ async function refresh() {
 }
 
 if (bench) setInterval(refresh, 3000);
+
+document.querySelectorAll("[data-print]").forEach((button) => {
+  button.hidden = false;
+  button.addEventListener("click", () => window.print());
+});
 
 document.querySelectorAll("input[data-shown]").forEach((input) => {
   input.addEventListener("input", () => {

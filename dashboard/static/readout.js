@@ -2,6 +2,18 @@
 // the chart, its words and its text equivalent are all there.
 "use strict";
 
+const pageWords = document.getElementById("words").dataset; // in the page's language
+// The 24-hour clock and the day before the month, as everywhere on the page.
+const pageLanguage = document.documentElement.lang === "en" ? "en-GB" : document.documentElement.lang;
+
+function known(language) {
+  try {
+    return Intl.getCanonicalLocales(language)[0];
+  } catch {
+    return "en-GB";
+  }
+}
+
 function readable(box) {
   const told = JSON.parse(box.dataset.read);
   const steps = [...new Set(told.at.flat())].sort((a, b) => a - b);
@@ -10,19 +22,19 @@ function readable(box) {
   out.className = "readout quiet";
   out.setAttribute("aria-hidden", "true");
   // Said once: beneath the other charts the line is there for the values alone.
-  if (!document.querySelector(".readout")) out.textContent = "Touch a chart, or use the arrow keys, to read its values.";
+  if (!document.querySelector(".readout")) out.textContent = pageWords.touch;
   box.after(out);
   const handle = document.createElement("div");
   handle.className = "handle";
   handle.tabIndex = 0;
   handle.setAttribute("role", "slider");
-  handle.setAttribute("aria-label", `Read values: ${box.dataset.title}`);
+  handle.setAttribute("aria-label", `${pageWords.read}: ${box.dataset.title}`);
   handle.setAttribute("aria-valuemin", "0");
   handle.setAttribute("aria-valuemax", String(steps.length - 1));
   box.append(handle);
-  const clock = told.zone && new Intl.DateTimeFormat("en-GB", {
+  const clock = told.zone && new Intl.DateTimeFormat(known(pageLanguage), {
     timeZone: told.zone, weekday: "short", day: "numeric", month: "short",
-    hour: "2-digit", minute: "2-digit",
+    hour: "2-digit", minute: "2-digit", hourCycle: "h23",
   });
   let place = steps.length - 1;
 
@@ -49,7 +61,7 @@ function readable(box) {
       said.push(`${name} ${values[found].toFixed(1)} ${told.unit}`);
     }
     for (const [from, to, name] of told.shades) if (from <= at && at <= to) said.push(name);
-    return `${when}: ${said.join(", ") || "nothing measured"}`;
+    return `${when}: ${said.join(", ") || pageWords.nothing}`;
   }
 
   function show(wanted) {

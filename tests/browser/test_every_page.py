@@ -9,7 +9,7 @@ import json
 import re
 
 import pytest
-from house import KEY
+from addresses import pages_of
 from looking import AXE_SCRIPT, CONTRAST, WCAG, faults_of, keep_picture, unfocused, violations
 
 pytestmark = pytest.mark.browser
@@ -17,38 +17,6 @@ pytestmark = pytest.mark.browser
 SIZES = {"phone": (390, 844), "tablet": (820, 1180), "desktop": (1280, 900)}
 # The names of things depend on neither size nor scheme, colours on the scheme alone.
 RULES_OF = {"phone": {"light": WCAG, "dark": CONTRAST}, "tablet": {}, "desktop": {"light": None}}
-# What stands for a part of an address, and what a page is asked so that it shows something.
-PARTS = {"number": "1", "key": "coating_2_1", "name": "mqtt"}
-ASKED = {
-    "/pour": "?resin=coating_2_1&area_cm2=500&depth_mm=3",
-    "/amounts": "?resin=coating_2_1",
-    "/compare": "?piece=1&piece=2",
-    "/room": f"?sensor={KEY}&other=home/shelf/air&hours=168",
-    "/sensor-check": f"?sensor={KEY}",
-}
-
-
-def addresses(app):
-    """Every address that answers a GET, with its parts filled in."""
-    for rule in app.url_map.iter_rules():
-        if "GET" not in rule.methods or rule.endpoint == "static":
-            continue
-        if rule.rule.startswith("/api/"):
-            continue
-        path = re.sub(r"<(?:\w+:)?(\w+)>", lambda part: PARTS[part[1]], rule.rule)
-        yield path + ASKED.get(path, "")
-
-
-def pages_of(house):
-    """Those that are pages for a person: whole HTML documents."""
-    client = house.app.test_client()
-    found = []
-    for path in sorted(addresses(house.app)):
-        answer = client.get(path)
-        if answer.mimetype == "text/html" and b"<html" in answer.data:
-            found.append((path, answer.status_code))
-        answer.close()
-    return found
 
 
 def picture_name(path):
@@ -63,7 +31,7 @@ def test_every_page_fits_and_can_be_used_by_everybody(chromium, lived_in):
     page = context.new_page()
     wrong = {}
     visited = 0
-    for path, status in pages_of(lived_in):
+    for path, status in pages_of(lived_in.app):
         # A new page that shows nothing here needs something to show: House.live_in, or ASKED.
         if status != 200:
             wrong[path] = f"answers {status}"
@@ -92,7 +60,7 @@ def test_every_page_fits_and_can_be_used_by_everybody(chromium, lived_in):
 def test_an_empty_house_shows_a_next_step_on_every_page(chromium, house):
     page = chromium.new_page(viewport={"width": 390, "height": 844})
     wrong, refused = {}, False
-    for path, status in pages_of(house):
+    for path, status in pages_of(house.app):
         # What is not there is refused on one page; one look at it is enough.
         if status == 404 and refused:
             continue

@@ -42,26 +42,6 @@ def test_the_page_turns_stale_when_the_board_is_gone_and_recovers(chromium, live
     page.close()
 
 
-def test_a_photo_just_chosen_is_not_lost_to_the_refresh(chromium, house):
-    house.room(np.full(60, 21.0), T0 - 60 * 300.0)
-    house.pour("Tray", house.now_s)
-    house.think()
-    page = chromium.new_page()
-    page.goto(house.url("/"))
-    shot = {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": b"chosen"}
-    page.locator("input[type=file]").first.set_input_files(shot)
-    page.evaluate("document.activeElement.blur()")
-    house.room(np.full(2, 22.0), house.now_s + 300)
-    house.think()
-    page.evaluate("refresh()")
-    assert page.locator("input[type=file]").first.evaluate("(one) => one.files.length") == 1
-    # Once it is sent or taken back, the page follows the room again.
-    page.locator("input[type=file]").first.set_input_files([])
-    page.evaluate("refresh()")
-    assert "22.1 °C" in page.inner_text("main")
-    page.close()
-
-
 def test_the_bench_is_light(chromium, lived_in):
     page = chromium.new_page()
     sizes = []

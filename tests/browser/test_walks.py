@@ -115,9 +115,13 @@ def log_marks(walker):
     walker.tap("Pulls strings")
     assert walker.taps == ["Pulls strings"]
     walker.says("Pulls strings,")
-    shot = {"name": "IMG_1.jpg", "mimeType": "image/jpeg", "buffer": photo()}
-    walker.page.locator("input[type=file]").first.set_input_files(shot)
     walker.tap("Tacky", exact=True)
+    walker.says("Tacky,")
+    shot = {"name": "IMG_1.jpg", "mimeType": "image/jpeg", "buffer": photo()}
+    walker.tap("Edit, add a photo", "link", nth=1)
+    walker.page.locator("input[type=file]").first.set_input_files(shot)
+    walker.page.locator("form[action$='/photo'] button").click()
+    walker.go("/")
     thumb = walker.page.locator(".logged img").first
     thumb.scroll_into_view_if_needed()
     expect(thumb).to_have_js_property("naturalWidth", 320)
@@ -125,8 +129,8 @@ def log_marks(walker):
     walker.says("Hard,")
     walker.look("marks-logged")
     walker.taps.clear()
-    walker.tap("Undo", nth=2)
-    assert walker.taps == ["Undo"]
+    walker.tap("Delete", nth=2)
+    assert walker.taps == ["Delete"]
     assert "Hard," not in walker.page.inner_text(".logged")
     assert walker.page.locator(".logged > li").count() == 2
 
@@ -152,7 +156,7 @@ def fix_a_mistake(walker):
     walker.look("correct-a-layer")
     walker.tap("Save the correction")
     walker.says("became 4")
-    page.get_by_role("link", name="Edit, photo").first.click()
+    page.get_by_role("link", name="Edit, add a photo").first.click()
     page.get_by_label("What was seen").select_option("still_liquid")
     walker.look("correct-a-mark")
     walker.tap("Save the correction")
@@ -246,7 +250,7 @@ def test_a_layer_is_started_and_marked_by_keyboard_alone(chromium, house):
     press_until(page, "Tacky")
     page.keyboard.press("Enter")
     page.wait_for_selector(".logged")
-    press_until(page, "Undo")
+    press_until(page, "Delete")
     page.keyboard.press("Enter")
     page.wait_for_selector(".logged", state="detached")
     page.close()

@@ -87,9 +87,9 @@ def test_a_large_mix_goes_into_cups_that_keep_their_working_time(client):
 def test_what_is_left_and_what_it_costs(client, store_path):
     put(store_path, ("A", 1000.0, {"price": 30.0, "lot": "A1"}), ("B", 500.0, {"price": 20.0}))
     text = words(sheet(client))
-    assert "Resin, lot A1 gives 60 ml; then 940 ml are left. 1.80 €" in text
+    assert "Resin, batch A1 gives 60 ml; then 940 ml are left. Cost 1.80 €" in text
     assert "then 470 ml are left" in text
-    assert "costs 3.00 €" in text
+    assert "costs 3 €" in text
 
 
 def test_too_little_is_said(client, store_path):
@@ -102,10 +102,10 @@ def test_too_little_is_said(client, store_path):
 def test_a_hardener_open_for_long_is_told_with_its_source(client, store_path):
     put(store_path, ("B", 500.0, {"opened_at_s": NOW - 1.1 * YEAR, "lot": "B7"}))
     text = words(sheet(client))
-    assert "Hardener, lot B7 has been open for more than a year. Old hardener slows" in text
+    assert "Hardener, batch B7 has been open for more than a year. Old hardener slows" in text
     assert "common practice, no published source" in text
     put(store_path, ("B", 500.0, {"opened_at_s": NOW - 0.9 * YEAR, "lot": "B8"}))
-    assert "lot B8 has been open" not in words(sheet(client))
+    assert "batch B8 has been open" not in words(sheet(client))
 
 
 def test_another_shape_is_asked_for_without_losing_the_first(client):
@@ -120,7 +120,7 @@ def test_another_shape_is_asked_for_without_losing_the_first(client):
     [
         ({"depth_mm": ""}, "Depth and dam height are both empty"),
         ({"first1": "wide"}, "expected a number in cm"),
-        ({"first1": "nan"}, "Shape 1, first size is nan"),
+        ({"first1": "nan"}, "Shape 1, length is nan"),
         ({"second1": ""}, "A rectangle needs two sizes"),
         ({"kind1": "ring", "second1": "40"}, "Outer diameter 30 cm is not above the inner 40"),
         ({"displaced_ml": "95"}, "Inlays displace 95 ml"),
@@ -139,7 +139,10 @@ def test_what_makes_no_sense_is_answered_in_words(client, typed, said):
 
 def test_the_pour_page_is_handed_all_of_it(client):
     text = sheet(client).get_data(as_text=True)
-    assert "/pour?resin=coating_2_1&amp;mixed_ml=90.0&amp;area_cm2=300&amp;volume_ml=90" in text
+    assert (
+        "/pour?resin=coating_2_1&amp;mixed_ml=90.0&amp;mixed_for_ml=90&amp;area_cm2=300&amp;volume_ml=90"
+        in text
+    )
 
 
 def test_inches_and_ounces_are_typed_and_shown_where_chosen(client, store_path):

@@ -46,8 +46,8 @@ def test_a_bottle_is_put_on_the_shelf(client, store_path):
     answer = add(client, lot="L7", opened="2026-03-01", price="19,50", note="top shelf")
     assert answer.status_code == 302
     text = words(client.get("/bottles"))
-    assert "Hardener, lot L7 , Coating resin 2:1" in text
-    assert "500 ml of 500 ml left (100 %); opened 1 Mar 2026. 19.50 €" in text
+    assert "Hardener, batch L7 , Coating resin 2:1" in text
+    assert "500 ml of 500 ml left (100%); opened 1 Mar 2026. Cost 19.50 €" in text
     assert "Old hardener" not in text
     assert shelf_of(store_path)[0].price == 19.5
 
@@ -156,7 +156,7 @@ def test_another_resins_bottle_is_not_touched(client, store_path):
 def test_prices_are_in_the_persons_own_money(client):
     add(client, price="20")
     client.post("/currency", data={"currency": "CHF"})
-    assert "20.00 CHF" in words(client.get("/bottles"))
+    assert "Cost 20 CHF" in words(client.get("/bottles"))
     assert client.post("/currency", data={"currency": ""}).status_code == 422
 
 

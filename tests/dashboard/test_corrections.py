@@ -200,11 +200,11 @@ def test_only_the_last_correction_of_a_field_offers_its_undo(client, stored):
 def test_a_mark_taken_back_waits_on_the_page_to_be_brought_back(client):
     client.post("/marks/1/remove")
     page = piece_page(client)
-    assert "Marks taken back" in page
-    assert "Tacky: taken back" in page
+    assert "Deleted marks" in page
+    assert "Tacky: deleted" in page
     client.post("/marks/1/restore")
     page = piece_page(client)
-    assert "Marks taken back" not in page
+    assert "Deleted marks" not in page
     assert "Tacky: brought back" in page
 
 

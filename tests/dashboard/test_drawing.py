@@ -168,6 +168,54 @@ def test_the_strip_says_in_words_what_it_draws_and_escapes_names():
     assert "now" in texts(svg)
 
 
+def numbers_of(svg):
+    return [
+        (float(node.get("x")), node.text)
+        for node in ET.fromstring(svg).iter()
+        if node.get("class") == "number"
+    ]
+
+
+@pytest.mark.parametrize("narrow", [False, True])
+def test_the_line_of_the_present_strikes_no_number_through(narrow):
+    # Stops at, just before and just after the present.
+    for off in (-600.0, 0.0, 600.0):
+        at_s = BEFORE + 2 * 3600 + off
+        stop = Stop(2, "Tape", at_s, None, at_s, None, False)
+        drawn = strip([stop], BEFORE, BEFORE + 8 * 3600, BEFORE + 7200, LOCAL, "", narrow=narrow)
+        line = next(n for n in ET.fromstring(drawn).iter() if n.get("class") == "now")
+        # A bold digit is about ten wide.
+        assert all(abs(x - float(line.get("x1"))) >= 7.0 for x, _ in numbers_of(drawn))
+
+
+def test_at_the_start_numbers_keep_clear_of_the_words_beside_the_strip():
+    stops = [Stop(n, "s", BEFORE + 60.0 * n, None, BEFORE + 60.0 * n, None, False) for n in (1, 2)]
+    drawn = strip(stops, BEFORE, BEFORE + 90 * 3600, BEFORE + 300, LOCAL, "", narrow=True)
+    assert {words for _, words in numbers_of(drawn)} == {"1–2"}
+    assert all(x > 52.0 for x, _ in numbers_of(drawn))
+
+
+def test_an_axis_of_values_ends_near_the_data():
+    at_s = [BEFORE, BEFORE + 3600.0]
+    svg = chart(Chart("t", *at_s, "°C", [Line(at_s, [-0.2, 21.3], "ink", "t")]), LOCAL)
+    assert "-10" not in texts(svg)
+    assert {"0", "10", "20"} <= set(texts(svg))
+
+
+def test_ten_days_have_three_dates_on_a_phone():
+    assert len(TimeAxis(BEFORE, BEFORE + 240 * 3600, 0.0, 330.0, LOCAL).ticks(4)) >= 3
+
+
+def test_a_phone_shows_a_month_by_days_not_as_a_zigzag():
+    at_s = [BEFORE + 10_800.0 * n for n in range(240)]
+    values = [20.0 if n % 8 < 4 else 14.0 for n in range(240)]
+    line = Line(at_s, values, "ink", "t", values, values)
+    phone = picture(Chart("t", at_s[0], at_s[-1], "°C", [line]), LOCAL).split("<svg")[2]
+    points = re.search(r'polyline[^>]*points="([^"]*)"', phone)[1].split()
+    assert len(points) == 30
+    assert len({pair.split(",")[1] for pair in points}) == 1
+
+
 def test_durations_are_as_long_as_it_matters():
     assert [span(s) for s in (20, 1500, 3600, 12_000, 36_000, 90_000, 260_000, 700_000)] == [
         "less than a minute", "25 min", "1 h", "3 h 20 min", "10 h", "25 h", "3 d", "8 d",

@@ -406,10 +406,10 @@ def test_before_pouring_the_page_says_wait_or_no_with_its_reasons(client):
     assert "The room now" in text
 
 
-def test_a_pour_too_deep_is_a_no_and_is_split_into_lifts(client):
+def test_a_pour_too_deep_is_a_no_and_is_split_into_pours(client):
     said, text = verdict(client, "resin=coating_2_1&area_cm2=400&depth_mm=60")
     assert said.startswith("Pour now? No")
-    assert re.search(r"Split it into \d+ lifts of [\d.]+ mm", text)
+    assert re.search(r"Split it into \d+ pours of [\d.]+\smm", text)
     # Minutes after a pour that burns would be read as times to work by.
     assert "Tack-free" not in text
 
@@ -556,3 +556,20 @@ def test_a_resins_limits_that_a_program_does_not_name_stay_as_they_are(client, s
     with closing(connection.open_reader(store_path)) as con:
         after = resins.resin(con, "deep_casting")
     assert after.max_humidity_pct == before.max_humidity_pct
+
+
+def test_what_a_finished_piece_would_bear_is_told_in_the_past(client):
+    ready = re.compile(r'<section class="ready">.*?</section>', re.DOTALL)
+    open_words = ready.search(client.get("/pieces/1").get_data(as_text=True))[0]
+    assert "What it will bear" in open_words
+    assert "May not be handled with bare hands yet: wear gloves." in open_words
+    assert "not hard yet" in open_words
+    assert "glass transition" not in open_words
+
+    client.post("/pieces/1/end", data={"outcome": "Sold."})
+    for path in ("/pieces/1", "/pieces/1/record"):
+        words = ready.search(client.get(path).get_data(as_text=True))[0]
+        assert "When it was finished, " in words
+        assert "Could not be wrapped yet." in words
+        assert "May " not in words
+        assert "Likely from" not in words

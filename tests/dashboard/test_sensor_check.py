@@ -232,7 +232,7 @@ def test_it_warns_where_the_sensor_tells_a_layer_on_the_bench(bench):
         piece = pieces.add_piece(con, "Tray", T0)
         pieces.add_layer(con, piece, "Flood", shelf.library()[0], T0, T0, depth_mm=3.0)
 
-    assert "It tells the room of Tray, Flood." in words_of(bench.page())
+    assert "This sensor is used for Tray, Flood." in words_of(bench.page())
 
 
 def test_a_correction_may_hold_already_since_a_moment_but_not_before_a_later_one(bench):
@@ -412,3 +412,18 @@ def test_readings_from_a_jar_do_not_count_as_the_room(bench):
     assert room.at_s[0] < began
     assert room.at_s[-1] > stopped + 20 * MINUTE
     assert room.dropped["away from its room"] > 200
+
+
+def test_the_thermometer_is_asked_for_only_beside_a_thermometer_and_only_by_style(bench):
+    """Without a style the field is there; a check in ice does not read it."""
+    assert 'class="thermometer"' in bench.page()
+    assert bench.post("begin", what="ice", reference="nonsense").status_code == 302
+    assert bench.post("begin", what="reference", reference="nonsense").status_code == 422
+
+
+def test_melting_ice_is_told_in_the_degrees_a_person_chose(bench):
+    assert "stirred: 0 °C as long as there is ice" in words_of(bench.page())
+    with closing(connection.open_owner(bench.path)) as con, writing(con):
+        settings.put(con, "temperature", "F", bench.now_s)
+
+    assert "stirred: 32 °F as long as there is ice" in words_of(bench.page())
