@@ -316,7 +316,8 @@ def layer_view(
     """One layer, worded."""
     outlook = outlooks.latest(con, layer.id)
     seen = marks.marks(con, layer.id)
-    poured = f"Poured {local.clock(layer.poured_at_s)}, {layer.resin.name}"
+    verb = wording.DONE[layer.resin.kind]
+    poured = f"{verb} {local.clock(layer.poured_at_s)}, {layer.resin.name}"
     if layer.depth_mm:
         poured += f", {shown.quantity(layer.depth_mm, 'mm')}"
     kinds = tuple((kind, wording.MARK_NAMES[kind]) for kind in wording.MARKS_OF[layer.resin.kind])

@@ -104,6 +104,7 @@ BASES: Mapping[str, str] = {
     "silicone": "silicone mould",
     "glass": "glass",
 }
+DONE: Mapping[str, str] = {"pour": "Poured", "adhesive": "Glued", "paint": "Painted"}
 KINDS: Mapping[str, str] = {
     "pour": "coating or casting",
     "adhesive": "fast adhesive",

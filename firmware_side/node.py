@@ -188,9 +188,12 @@ class _Node:
                 self._take(taken)
         elif self._clock.monotonic_s() >= self._due_s:
             self._take(taken)
-            self._due_s += self._options.interval_s
-            # After a long pause, a sleep or a slow sensor: no crowd of samples to catch up.
-            self._due_s = max(self._due_s, self._clock.monotonic_s())
+            # After a pause, a sleep or a slow sensor: no crowd of samples to catch up, and no
+            # two within one millisecond, which the store would take for one.
+            interval_s = self._options.interval_s
+            self._due_s = max(
+                self._due_s + interval_s, self._clock.monotonic_s() + 0.5 * interval_s
+            )
         if not taken:
             return
         try:

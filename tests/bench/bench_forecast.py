@@ -4,10 +4,14 @@
 
 At each origin only the log so far is seen, at least seven days of it. The habits lent by
 other rooms are learnt afresh without the room that is judged (both simulated studios go
-together), so nothing of it is known beforehand. Beside that, the skill with its whole house
-left out, as a stranger's room would find it, and as shipped, with habits taught by all rooms,
-itself included (`--quick` leaves these two out). Reference: the best in hindsight, per room
-and lead, of the last value, the same time yesterday, the mean of that time over seven days.
+together), so nothing of it is known beforehand. The net of climate.py was taught by no record
+of these, nor by weather of their place or time (teach_forecast.py). Beside that, the skill
+with its whole house left out, as a stranger's room would find it, and as shipped, with habits
+taught by all rooms, itself included (`--quick` leaves these two out).
+
+Reference: the best in hindsight, per room and lead, of the last value, the same time
+yesterday, the mean of that time over seven days. In brackets what chance does: the standard
+error from blocks of five days, as neighbouring origins share their weather.
 The constants of shrinkage and fading were chosen by the skill with rooms and houses left out.
 `--habits` prints the table that monitor/core/room/habits.py holds (thousandths).
 """
@@ -44,6 +48,7 @@ AGE_H = (12, 24, 48)
 WARM_UP_S = 7 * 86_400.0
 EA_OVER_R_K = 55_000.0 / 8.314462618
 MAX_ORIGINS = 400
+BLOCK_H = 120
 HABITS_LEAN = 100.0  # to what no room need teach; rooms weigh 100 each
 
 
@@ -166,6 +171,13 @@ def judge(room, lent, every_h):
     )
 
 
+def chance(values, every_h):
+    """Standard error of the mean of values at successive origins that share their weather."""
+    size = max(1, round(BLOCK_H / every_h))
+    blocks = [values[at : at + size].mean() for at in range(0, values.size - size + 1, size)]
+    return float(np.std(blocks, ddof=1) / np.sqrt(len(blocks))) if len(blocks) > 2 else np.nan
+
+
 def pinball(truth, quantiles):
     miss = truth[:, None] - quantiles
     share = np.array([0.1, 0.5, 0.9])
@@ -209,6 +221,7 @@ def main():
     for name, room in logs.items():
         out = STUDIOS if name in STUDIOS else (name,)
         points, ages, slowest_s = judge(room, habits(taught, out), every_h)
+        spacing_h = max(every_h, (room.at_s[-1] - room.at_s[0]) / 3_600 / MAX_ORIGINS)
         for lead in LEADS:
             rows = points[points[:, 0] == lead]
             if rows.shape[0] < 10:
@@ -224,7 +237,8 @@ def main():
             loss = pinball(truth, rows[:, 5:8])
             print(
                 f"{name[:26]:26} {lead:6}  {truth.size:4}  {mae:7.3f} {refs.min():7.3f}  {which}"
-                f"  {skill[lead][name]:6.1f}  {cover[lead][-1]:6.1f}  {loss:7.3f}"
+                f"  {skill[lead][name]:6.1f}  {cover[lead][-1]:6.1f}"
+                f" ({100 * chance(inside * 1.0, spacing_h):4.1f})  {loss:7.3f}"
             )
         for hours in AGE_H:
             rows = ages[ages[:, 0] == hours]
@@ -235,7 +249,7 @@ def main():
             print(
                 f"{name[:26]:26} age over {hours} h: mean error {np.abs(error[:, 0]).mean():.2f} %,"
                 f" bias of the median {error[:, 0].mean():+.2f} %, of the mean"
-                f" {error[:, 1].mean():+.2f} %"
+                f" {error[:, 1].mean():+.2f} % ({chance(error[:, 0], spacing_h):.2f})"
             )
         print(f"{name[:26]:26} slowest forecast {1e3 * slowest_s:.0f} ms")
     print("each room left out of the habits lent to it:")

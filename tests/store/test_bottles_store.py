@@ -96,3 +96,12 @@ def test_what_cannot_be_is_refused_in_words(con, layer):
     with writing(con):
         bottles.delete_bottle(con, number)
     assert bottles.bottles(con) == []
+
+
+def test_the_bottle_last_taken_from_comes_first_then_the_longest_open(con, layer):
+    old, young = add(con, opened_at_s=T0 - 900), add(con, opened_at_s=T0 - 10)
+    closed = add(con)
+    assert [one.id for one in bottles.bottles(con)] == [old, young, closed]
+    with writing(con):
+        bottles.take(con, young, layer, 5.0, T0)
+    assert [one.id for one in bottles.bottles(con)] == [young, old, closed]

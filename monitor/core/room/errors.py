@@ -20,11 +20,10 @@ LEADS = np.array(LEADS_H, dtype=np.float64)
 ENOUGH = 12  # past errors; with fewer all are borrowed
 BORROW_DAYS = 2.0  # with this much log, half the paths carry a usual room's errors
 WIDER = 0.3  # errors seen while learning flatter: widened by 1 + this / sqrt(days) ...
-FEW_STRETCHES = 0.3  # ... and by this / how many stretches as long as the lead the log holds
+FEW_STRETCHES = 0.5  # ... and by this / how many stretches as long as the lead the log holds
 FADE_H = 60 * 24.0
 LATELY_H = 14 * 24
 DOUBT = 24 // EVERY_H  # rows: a day of usual errors beside what lately tells
-FOLLOW = 0.85  # 1 would follow every calm week, 0 none; chosen on rooms left out
 
 
 def drawn_errors(
@@ -76,7 +75,7 @@ def _to_lately(lesson: Lesson, rows: npt.NDArray[np.intp]) -> FloatArray:
         ever = total[-1, k] / max(count[-1, k], 1.0)
         seen = total[upper, k] - total[lower, k] + DOUBT * ever
         mean = seen / (count[upper, k] - count[lower, k] + DOUBT) + 1e-6
-        out[:, k] = (mean[-1] / mean[:-1]) ** FOLLOW
+        out[:, k] = mean[-1] / mean[:-1]
     return out
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from monitor.core.physics.air import dew_point, saturation_pressure
+from monitor.core.room.climate import foretold
 from monitor.core.room.cold import usual_errors
 from monitor.core.room.errors import LEADS, drawn_errors
 from monitor.core.room.habits import DEW_POINT, LEADS_H, TEMPERATURE
@@ -61,7 +62,7 @@ def forecast(
     dew_c = dew_point(temp_c + ZERO_C_K, np.maximum(past.humidity_pct[begin:end], DRIEST_PCT))
     warm = history(levelled(hourly(at, temp_c, last_s, LOOK_BACK_H)))
     moist = history(hourly(at, dew_c - ZERO_C_K, last_s, LOOK_BACK_H))
-    lesson = learn(warm, moist, habits[0], last_s + local_offset_s)
+    lesson = learn(warm, moist, habits[0], last_s + local_offset_s, foretold)
     moist_lesson = learn(moist, warm, habits[1], last_s + local_offset_s)
     if outdoor is not None:
         lesson = outdoor_pull(lesson, outdoor, last_s)
@@ -79,7 +80,9 @@ def _paths(of: History, lesson: Lesson, errors: FloatArray, lead_h: FloatArray) 
     daily = shape(of, reach)
     hours = np.arange(reach + 1, dtype=np.float64)
     knots = np.concatenate(([0.0], LEADS))
-    daily = daily * (1.0 - np.interp(hours, LEADS, lesson.still))
+    # At whole days 'as now' and the day's shape say the same, whatever room it is.
+    within = LEADS % 24.0 != 0.0
+    daily = daily * (1.0 - np.interp(hours, LEADS[within], lesson.still[within]))
     departure = np.concatenate(([0.0], lesson.middle - daily_at(daily, LEADS_H)))
     middle = np.interp(lead_h, hours, daily) + np.interp(lead_h, knots, departure)
     place = np.clip(np.searchsorted(knots, lead_h) - 1, 0, knots.size - 2)

@@ -4,7 +4,7 @@ Learnt once, by least absolute errors with a lean to `signs.simple`, from nine r
 rooms, a porch and an airfield in Belgium, a living room at GMT+8, two simulated studios),
 each of one weight. The bench that judges the forecast learns them again without the room it
 judges. Rooms of one house agree; another house differs most at a day ahead, so the lean is
-strong and only half the forecast starts from these.
+strong and no more than half the forecast starts from these.
 """
 
 from __future__ import annotations

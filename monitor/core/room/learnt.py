@@ -1,13 +1,14 @@
 """What a room has taught: the middle of its future and how wrong that has been.
 
-Two forecasts with different appetites are averaged: one that looks at many signs and leans
-on other rooms, one that looks at few and leans on nothing but `signs.simple`, so a room in
-another house than those others is foretold no worse than by that. Each lead is fitted by
-itself.
+Forecasts with different appetites are averaged: one looks at many signs and leans on other
+rooms, one looks at few and leans on nothing but `signs.simple`, and, for temperature, one is
+the weather's own way (climate.py), which no room need teach. They err for different reasons,
+so their mean errs less than any of them. Each lead is fitted by itself.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,6 +33,8 @@ WEEKEND_SEEN_H = 21 * 24.0  # three weekends: before that a weekend is not told 
 ALL = list(range(len(FULL)))
 # A usual change within the sensor's repeatability (0.2 K) is noise, and noise foretells nothing.
 STEADY_ALL_C, STEADY_NONE_C = 0.15, 0.3
+GENERAL = 0.5  # part of what is lent in the mean, unless it misses this room's past ...
+MISFIT_FROM, MISFIT_TO = 1.25, 1.6  # ... by so many times the error of the room's own fit
 STILL_FROM, STILL_TO = 1.05, 1.2  # the starts' error in this room, over that of 'as now'
 
 
@@ -50,9 +53,16 @@ class Lesson:
 
 
 def learn(
-    of: History, other: History, habits: FloatArray, local_now_s: float | None = None
+    of: History,
+    other: History,
+    habits: FloatArray,
+    local_now_s: float | None = None,
+    lent: Callable[[History, History, Rows], FloatArray] | None = None,
 ) -> Lesson:
-    """Fit every lead on the log's own past; rows still lacking their future hold NaN errors."""
+    """Fit every lead on the log's own past; rows still lacking their future hold NaN errors.
+
+    `lent` foretells changes (rows, leads) by itself; it is half of the mean where it fits.
+    """
     last = of.value.size - 1
     first = max(min(FIRST_LESSON_H, last), last - TEACH_H)
     origins: Rows = np.arange(last, first - 1, -EVERY_H)[::-1]
@@ -63,6 +73,7 @@ def learn(
     middle = np.zeros(len(LEADS_H))
     still = np.zeros(len(LEADS_H))
     errors = np.full((origins.size, len(LEADS_H)), np.nan)
+    general = None if lent is None else lent(of, other, origins)
     for k, lead in enumerate(LEADS_H):
         sight = signs(of, other, origins, lead)
         future = origins + lead
@@ -71,7 +82,7 @@ def learn(
         known = (future <= last) & np.isfinite(target)
         share = (max(lead, LEAN_LEAST_H) / LEADS_H[-1]) ** LEAN_GROWS
         guess = np.zeros(origins.size)
-        lent = np.zeros(origins.size)
+        starts = np.zeros(origins.size)
         for columns, start, days in (
             (ALL, habits[k], LEAN_FULL * share),
             (FEW, simple(lead)[FEW], LEAN_FEW * share),
@@ -79,8 +90,11 @@ def learn(
             one = sight[:, columns]
             b = _lesson(one[known], target[known], taught[known], start, days)
             guess += 0.5 * (one @ b)
-            lent += 0.5 * (one @ start)
-        still[k] = _stillness(target[known], lent[known], taught[known])
+            starts += 0.5 * (one @ start)
+        still[k] = _stillness(target[known], starts[known], taught[known])
+        if general is not None:
+            part = GENERAL * _fits(target[known], general[known, k], guess[known], taught[known])
+            guess += part * (general[:, k] - guess)
         guess *= 1.0 - still[k]
         errors[known, k] = target[known] - guess[known]
         middle[k] = guess[-1]
@@ -110,15 +124,23 @@ def _lesson(
     return fit(sight, target, weight * EVERY_H / 24.0, start, lean)
 
 
-def _stillness(target: FloatArray, lent: FloatArray, weight: FloatArray) -> float:
+def _stillness(target: FloatArray, starts: FloatArray, weight: FloatArray) -> float:
     """How far (0..1) this room is one where 'as now' beats what the fits start from."""
     if target.size < LESSONS:
         return 0.0
     usual_c = float(np.median(np.abs(target)))
     steady = (STEADY_NONE_C - usual_c) / (STEADY_NONE_C - STEADY_ALL_C)
     as_now = float(weight @ np.abs(target)) + 1e-9
-    worse = float(weight @ np.abs(target - lent)) / as_now
+    worse = float(weight @ np.abs(target - starts)) / as_now
     return float(np.clip(max(steady, (worse - STILL_FROM) / (STILL_TO - STILL_FROM)), 0.0, 1.0))
+
+
+def _fits(target: FloatArray, lent: FloatArray, own: FloatArray, weight: FloatArray) -> float:
+    """1 where what is lent has erred little more than the room's own fit, falling to 0."""
+    if target.size < LESSONS:
+        return 1.0
+    worse = float(weight @ np.abs(target - lent)) / (float(weight @ np.abs(target - own)) + 1e-9)
+    return float(np.clip((MISFIT_TO - worse) / (MISFIT_TO - MISFIT_FROM), 0.0, 1.0))
 
 
 def shape(of: History, hours: int) -> FloatArray:

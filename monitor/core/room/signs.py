@@ -66,7 +66,7 @@ def history(values: FloatArray) -> History:
     )
 
 
-def _at(values: FloatArray, rows: Rows) -> FloatArray:
+def at_rows(values: FloatArray, rows: Rows) -> FloatArray:
     return np.where(rows >= 0, values[np.maximum(rows, 0)], NAN)
 
 
@@ -83,31 +83,31 @@ def signs(of: History, other: History, rows: Rows, lead: int) -> FloatArray:
     now = of.value[rows]
     back = rows - back_to_pattern(lead)
     columns = [
-        _at(of.value, back),
-        _at(of.over_2, back),
-        _at(of.over_7, back),
-        _at(of.over_7, rows - 24),
-        _at(of.value, rows - 24),
+        at_rows(of.value, back),
+        at_rows(of.over_2, back),
+        at_rows(of.over_7, back),
+        at_rows(of.over_7, rows - 24),
+        at_rows(of.value, rows - 24),
         of.mean_1_d[rows],
         of.mean_3_d[rows],
         of.mean_7_d[rows],
-        *(_at(of.value, rows - ago) for ago in (1, 3, 6, 12, 18)),
+        *(at_rows(of.value, rows - ago) for ago in (1, 3, 6, 12, 18)),
         of.mean_28_d[rows],
-        _at(of.mean_6_h, rows - 24),
+        at_rows(of.mean_6_h, rows - 24),
     ]
     out = [column - now for column in columns]
     out += [
         other.value[rows] - other.mean_7_d[rows],
-        other.value[rows] - _at(other.value, rows - 24),
+        other.value[rows] - at_rows(other.value, rows - 24),
         other.mean_1_d[rows] - other.mean_7_d[rows],
-        other.value[rows] - _at(other.value, rows - 6),
+        other.value[rows] - at_rows(other.value, rows - 6),
     ]
     return np.nan_to_num(np.stack(out, axis=1), nan=0.0)
 
 
 def pattern(of: History, rows: Rows, lead: int) -> FloatArray:
     """The three-day mean at the clock time of now + lead, from now; 0 where unknown."""
-    return np.nan_to_num(_at(of.over_3, rows - back_to_pattern(lead)) - of.value[rows], nan=0.0)
+    return np.nan_to_num(at_rows(of.over_3, rows - back_to_pattern(lead)) - of.value[rows], nan=0.0)
 
 
 def simple(lead: int) -> FloatArray:
