@@ -41,6 +41,8 @@ from monitor.store import (
 from monitor.store.connection import writing
 
 FORECAST_EVERY_S = 900.0
+# A room that goes another way than foretold is foretold anew, though not at every tick.
+SURPRISED_C, SURPRISED_EVERY_S = 1.0, 120.0
 FORECAST_PAST_S = 60 * 86400.0
 BELIEF_EVERY_S = 3600.0
 PATHS = 200
@@ -84,8 +86,8 @@ class Watch:
             by_room.setdefault(layer.sensor or default, []).append((piece, layer))
         found: list[Outlook] = []
         futures: dict[str, RoomPaths] = {}
-        for key in {sensor.key for sensor in readings.sensors(con)}:
-            futures[key] = self._future(con, key, now_s)
+        for sensor in readings.sensors(con):
+            futures[sensor.key] = self._future(con, sensor, now_s)
         for room, pairs in by_room.items():
             series = self._past(con, room, [layer for _, layer in pairs], now_s)
             future = futures[room] if room else forecast.forecast(series, now_s, paths=PATHS)
@@ -115,10 +117,13 @@ class Watch:
         from_s = min(layer.poured_at_s for layer in layers) - 3600.0
         return rooms.past(con, key, from_s, now_s)
 
-    def _future(self, con: sqlite3.Connection, key: str, now_s: float) -> RoomPaths:
+    def _future(self, con: sqlite3.Connection, sensor: readings.Sensor, now_s: float) -> RoomPaths:
+        key = sensor.key
         kept = self._futures.get(key)
         if kept is not None and 0 <= now_s - kept[0] < FORECAST_EVERY_S:
-            return kept[1]
+            young = now_s - kept[0] < SURPRISED_EVERY_S
+            if young or not _surprising(sensor, *kept):
+                return kept[1]
         series = rooms.past(con, key, now_s - FORECAST_PAST_S, now_s)
         future = forecast.forecast(
             series, now_s, paths=PATHS, local_offset_s=self.local_offset_s(now_s)
@@ -327,3 +332,12 @@ class _Book:
             self._held[name] = self.touched[name] = state
         if change is not None:
             self.changes.append(change)
+
+
+def _surprising(sensor: readings.Sensor, made_s: float, future: RoomPaths) -> bool:
+    """Whether a reading since then lies far from what was foretold for it."""
+    at_s, temp_c = sensor.last_at_s, sensor.last_temp_c
+    if at_s is None or temp_c is None or at_s <= made_s:
+        return False
+    foretold_c = float(np.interp(at_s, future.at_s, np.median(future.temp_c, axis=0)))
+    return abs(temp_c - foretold_c) > SURPRISED_C

@@ -98,7 +98,7 @@ def test_no_pour_puts_the_tape_into_the_night_and_the_plan_says_so():
     assert tape.what == "pull_tape"
     later = next(reason for reason in pour.reasons if reason.key == "later_blocked")
     assert "pulling the tape of Coat" in later.words
-    assert "hands are not free" in later.words
+    assert "when you are not free" in later.words
     assert local_hour(later.values["act_s"]) >= 22.0 or local_hour(later.values["act_s"]) < 7.0
     assert re.search(r"⟦\d+⟧", later.words)
 

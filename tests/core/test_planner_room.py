@@ -69,6 +69,25 @@ def test_a_room_too_cold_for_the_label_is_named_with_warmth_first_and_the_cold_a
     assert found.give_up.words.startswith("Pour in a room colder than the label wants")
 
 
+def test_the_example_of_a_room_that_is_never_right_is_a_start_that_the_step_before_can_reach():
+    """Warm while the base is poured and hardens, cold for good by the time it can be sanded."""
+    at_s = EIGHT_S + 600.0 * np.arange(433.0)
+    temp_c = np.where(at_s < EIGHT_S + 14.0 * HOUR_S, 21.0, 16.0)
+    future = RoomPaths(at_s, np.tile(temp_c, (PATHS, 1)), np.full((PATHS, at_s.size), 50.0))
+    recipe = flood(moments=(), second="sanded")
+    anywhere = Wishes(within_limits=False)
+
+    found = plan(recipe, RESINS, future, speeds(), Wishes(), EIGHT_S, otherwise=False)
+    reachable = plan(recipe, RESINS, future, speeds(), anywhere, EIGHT_S, otherwise=False)
+
+    assert not found.found
+    (why,) = found.reasons
+    assert why.values["step"] == "second"
+    # This morning the room would be right for it, but there the base is not even poured.
+    assert why.values["act_s"] >= reachable.acts[1].at_s > EIGHT_S + 14.0 * HOUR_S
+    assert f"if you start about ⟦{round(why.values['act_s'])}⟧, the room is below" in why.words
+
+
 def test_who_pours_in_the_cold_all_the_same_is_warned_at_the_pour():
     found = planned(flood(moments=()), Wishes(within_limits=False), temp_c=15.0)
 

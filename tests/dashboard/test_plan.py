@@ -410,3 +410,27 @@ def test_a_pour_deeper_than_its_resin_bears_is_told_at_its_step_and_before_the_p
     text = page.words("/plan/new", **{**ASK, "recipe": "1"})
     assert "label allows at most 6 mm" in text.replace("\N{NO-BREAK SPACE}", " ")
     assert "Read the warning at Base first." in text
+
+
+@pytest.mark.parametrize("room_c", [22.0, 16.5])
+def test_the_page_of_a_plan_is_in_plain_words_whatever_was_found(store_path, room_c):
+    jargon = re.compile(r"future|ensemble|probabilit|hands are|\bat (tomorrow|today|tonight|[A-Z])")
+    day = "%Y-%m-%dT%H:%M"
+    soon, late = (
+        datetime.fromtimestamp(NOW + hours * HOUR, ZONE).strftime(day) for hours in (30, 300)
+    )
+    minutes = {f"{days}_{end}": hour for days in ("work", "rest")
+               for end, hour in (("from", "12:00"), ("to", "12:10"))}  # fmt: skip
+    house = Page(store_path, room_c)
+    for wanted in (
+        {},
+        {"recipe": "example:layered_panel", "sure": "0.8"},
+        {"deadline": soon},
+        {"mode": "latest", "deadline": late},
+        {"work_from": "18:00", "work_to": "20:00", "off1": "2026-09-21"},
+        minutes,
+        {f"never{number}": "1" for number in range(5)},
+    ):
+        text = house.words("/plan/new", **{**ASK, **wanted})
+        assert "Why this time" in text or "No plan works with these aims." in text
+        assert jargon.findall(text) == []

@@ -164,3 +164,15 @@ def test_a_probe_on_a_cold_piece_slows_its_layer_not_the_others(con, layer):
     assert p50(con, probed) > p50(con, layer) + 2 * HOUR
     # A thermometer on the piece does not stand for the room.
     assert warm.rate_now > 0.7
+
+
+def test_a_room_that_goes_another_way_is_foretold_anew_within_minutes(con, layer):
+    watch = Watch()
+    now = put(con, [21.0] * 12, T0)
+    watch.think(con, now, Works())
+    calm = put(con, [21.0], now + 180.0)
+    watch.think(con, calm, Works())
+    assert forecasts.latest(con, KEY).as_of_s == now  # as foretold: nothing new
+    cold = put(con, [17.5], calm + 60.0)
+    watch.think(con, cold, Works())
+    assert forecasts.latest(con, KEY).as_of_s == cold

@@ -11,7 +11,7 @@ import numpy as np
 
 from monitor.core.cure.plan_clock import DAY_SLOTS, SLOT_S
 from monitor.core.cure.plan_problem import Problem, problem, with_wishes
-from monitor.core.cure.plan_reasons import moment
+from monitor.core.cure.plan_reasons import moment, odds
 from monitor.core.cure.plan_room import told
 from monitor.core.cure.plan_search import Field, Found
 from monitor.core.cure.plan_soonest import soonest
@@ -47,8 +47,8 @@ def warmer(
     """What holding the room warm would gain; `finish_s` None: where there is no plan."""
     found: list[Alternative] = []
     for key, hold_c, warm in _warm(asked, future):
-        time_words = "overnight" if key == "warm_nights" else "day and night"
-        words = f"Hold the room at {hold_c:g} °C {time_words}"
+        nights = key == "warm_nights"
+        words = f"Hold the room at {hold_c:g} °C {'overnight' if nights else 'day and night'}"
         offers = _offer(pose(warm), words, finish_s)
         found += [replace(offer, key=key, temp_c=hold_c) for offer in offers]
     return tuple(found)
@@ -91,14 +91,14 @@ def give_ups(
     sanded = _sanded(recipe)
     if sanded is not None:
         tried = problem(sanded, done, asked.bench, asked.wishes, asked.now_s, asked.local_offset_s)
-        words = "Give up bonding without sanding: wait until it is sandable, and sand"
+        words = "Let it harden and sand it before the next coat"
         offers += _offer(tried, words, None, "recoat_without_sanding")
     if asked.wishes.within_limits:
         anywhere = with_wishes(asked, replace(asked.wishes, within_limits=False))
         offers += _offer(anywhere, _outside_words(asked), None, "room_limits")
     if asked.wishes.done_when == "cured":
         hands_off = with_wishes(asked, replace(asked.wishes, done_when="hands_off"))
-        words = "Count it as done after the last hands-on act, before full cure"
+        words = "Call it finished after the last step, before it is fully cured"
         offers += _offer(hands_off, words, None, "full_cure")
     last: tuple[Wish, ...] = ("room_limits", "full_cure")
     return tuple(sorted(offers, key=lambda offer: (offer.wish in last, offer.finish_s)))
@@ -116,8 +116,11 @@ def _outside_words(asked: Problem) -> str:
         if unsuited is not None:
             found.append(str(unsuited.values["limit"]))
     most = max(found, key=found.count, default="cold")
-    how = {"cold": "colder", "warm": "warmer"}.get(most, "damper")
-    return f"Pour in a room {how} than the label wants"
+    if most == "cold":
+        return "Pour in a room colder than the label wants"
+    if most == "warm":
+        return "Pour in a room warmer than the label wants"
+    return "Pour in a room damper than the label wants"
 
 
 def _without(wishes: Wishes) -> list[tuple[Wish, Wishes, str]]:
@@ -125,7 +128,7 @@ def _without(wishes: Wishes) -> list[tuple[Wish, Wishes, str]]:
     days = [hours for hours in wishes.waking_h if hours is not None]
     if any(hours != (0.0, 24.0) for hours in days):
         awake = tuple(None if hours is None else (0.0, 24.0) for hours in wishes.waking_h)
-        words = "Get up at night for it"
+        words = "Be free at any hour, day or night"
         found.append(("waking_hours", replace(wishes, waking_h=awake), words))
     if wishes.days_off or len(days) < len(wishes.waking_h):
         usual = days[0] if days else USUAL_HOURS
@@ -161,7 +164,8 @@ def _less_sure(asked: Problem) -> list[Alternative]:
     if tried is None:
         return []
     share = tried.wishes.probability
-    offers = _offer(tried, f"Be content with {100.0 * share:.0f} %", None, "probability")
+    words = f"Be content with a chance of {odds(share)} at each step"
+    offers = _offer(tried, words, None, "probability")
     return [replace(offer, probability=share) for offer in offers]
 
 
@@ -191,10 +195,12 @@ def _told(
     wish: Wish | None,
 ) -> Alternative:
     found, ground = solved
-    instead = "" if finish_s is None else f" instead of {moment(finish_s)}"
+    done = moment(found.finish_s)
     return Alternative(
         key="give_up",
-        words=f"{words}, and it is done at {moment(found.finish_s)}{instead}.",
+        words=f"{words}, and it is done by {done}."
+        if finish_s is None
+        else f"{words}, and it is done by {done} instead of {moment(finish_s)}.",
         finish_s=found.finish_s,
         gain_s=None if finish_s is None else finish_s - found.finish_s,
         first_act_s=_first_s(found.places, ground.at_s, tried.now_s),

@@ -10,22 +10,23 @@ import numpy as np
 from monitor.core.cure.plan_clock import ACTS_WITHIN_SLOTS
 from monitor.core.cure.plan_problem import Act, Problem, with_wishes
 from monitor.core.cure.plan_room import never_binds, suits, told
-from monitor.core.cure.plan_search import Field, Found, Stand
+from monitor.core.cure.plan_search import Block, BoolArray, Field, Found, IntArray, Stand, survey
 from monitor.core.cure.plan_values import Reason
 
 _TRIED_POURS = 48
 _NEXT_SLOT_S = 601.0
+_TENTH = 0.1 - 1e-9
 
 
 def act_words(act: Act) -> str:
-    """The act as a phrase: "starting Base", "pulling the tape of Clear flood coat"."""
+    """The act after "for": "starting Base", "pulling the tape of Clear flood coat"."""
     if act.what == "pour":
         return f"starting {act.name}"
     if act.what == "pull_tape":
         return f"pulling the tape of {act.name}"
     if act.what == "demould":
         return f"taking {act.name} out of the mould"
-    return act.name
+    return f"the step {act.name}"
 
 
 def moment(at_s: float) -> str:
@@ -47,41 +48,50 @@ def reasons_of(
 def _not_earlier(
     problem: Problem, ground: Field, found: Found, block: int, task: int, place: int, prev_s: float
 ) -> Reason:
-    act = problem.work.acts[block][task]
     at_s = float(ground.at_s[place])
     if place == 0 or ground.at_s[place - 1] < prev_s:
         if at_s - prev_s < _NEXT_SLOT_S:
             if prev_s <= problem.now_s:
                 return Reason("at_once", "It can begin at once.", {})
-            return Reason(
-                "follows", f"It follows what ends at {moment(prev_s)}.", {"after_s": prev_s}
-            )
+            words = f"The step before is not done until {moment(prev_s)}."
+            return Reason("follows", words, {"after_s": prev_s})
         return _woken(at_s)
-    before_s = float(ground.at_s[place - 1])
-    hits = found.hits[_number(found, block, task)][place - 1]
+    reason = _not_before(problem, ground, found, block, task, place - 1)
+    rested = at_s - float(ground.at_s[place - 1]) > _NEXT_SLOT_S
+    if not rested or reason.key not in ("too_soon", "room", "earlier_blocked"):
+        return reason
+    resting = f"You are not free from {moment(ground.free_s[place - 1])} until {moment(at_s)}."
+    return replace(reason, words=f"{resting} {reason.words}")
+
+
+def _not_before(
+    problem: Problem, ground: Field, found: Found, block: int, task: int, place: int
+) -> Reason:
+    """Why an act that begins right after instant `place` does not begin there."""
+    act = problem.work.acts[block][task]
+    start_s = float(ground.at_s[place])
+    hits = found.hits[_number(found, block, task)][place]
     chance = float(hits) / ground.paths
     if hits < ground.enough:
-        return Reason(
-            "too_soon",
-            f"At {moment(before_s)} its window is open with only {_floored(chance)} %.",
-            {"at_s": before_s, "chance": chance},
+        words = (
+            f"If you start as early as {moment(start_s)}, the chance to hit the right time is "
+            f"{'only ' if chance >= _TENTH else ''}{odds(chance)}."
         )
-    if before_s + 60.0 * act.minutes > ground.free_s[place - 1]:
-        return _woken(at_s)
+        return Reason("too_soon", words, {"at_s": start_s, "chance": chance})
+    if start_s + 60.0 * act.minutes > ground.free_s[place]:
+        return _woken(float(ground.at_s[place + 1]))
     if act.what == "pour":
-        cold = _unsuited(problem, ground, block, place - 1)
+        cold = _unsuited(problem, ground, block, place)
         if cold is not None:
-            return Reason("room", f"At {moment(before_s)} {cold.words}.", cold.values)
-        blocked = _blocked(problem, ground, found, block + 1, place - 1)
+            words = f"If you start as early as {moment(start_s)}, {cold.words}."
+            return Reason("room", words, cold.values)
+        blocked = _blocked(problem, ground, found, block + 1, place)
         if blocked is not None:
-            return Reason(
-                "earlier_blocked",
-                f"A start at {moment(before_s)} {blocked.words}",
-                {"start_s": before_s, **blocked.values},
-            )
+            words = f"If you start as early as {moment(start_s)}, {blocked.words}."
+            return Reason("earlier_blocked", words, {"start_s": start_s, **blocked.values})
     if ground.latest:
-        return Reason("latest", "An earlier start is not needed for the deadline.", {})
-    return Reason("best_chance", "Earlier, the windows are met less often.", {})
+        return Reason("latest", "You need not start earlier to meet the deadline.", {})
+    return Reason("best_chance", "Earlier, you hit the right times less often.", {})
 
 
 def _not_later(problem: Problem, ground: Field, found: Found, block: int, place: int) -> Reason:
@@ -93,37 +103,39 @@ def _not_later(problem: Problem, ground: Field, found: Found, block: int, place:
         last += 1
     last_s = float(ground.at_s[last])
     if last + 1 >= ground.at_s.size:
-        return Reason("end_of_sight", "Later starts are out of sight.", {})
+        return Reason("end_of_sight", "The plan looks no further ahead.", {})
+    reason = _not_after(problem, ground, found, block, last)
+    values = {"latest_start_s": last_s, **reason.values}
+    if last == place:
+        return replace(reason, values=values)
+    waits = f"It can wait until {moment(last_s)}."
+    return replace(reason, words=f"{waits} {reason.words}", values=values)
+
+
+def _not_after(problem: Problem, ground: Field, found: Found, block: int, last: int) -> Reason:
+    """Why the pour that ends a block cannot begin later than at instant `last`."""
+    allowed = found.stands[block].allowed[-1][_row(found.stands[block], found, block)]
     after_s = float(ground.at_s[last + 1])
-    waits = "" if last == place else f"It can wait until {moment(last_s)}. "
-    values: dict[str, float | str] = {"latest_start_s": last_s}
-    if after_s - last_s > _NEXT_SLOT_S:
-        until_s = float(ground.free_s[last])
-        return Reason("free_until", f"{waits}Hands are free until {moment(until_s)}.", values)
+    until = moment(float(ground.free_s[last]))
+    if after_s - float(ground.at_s[last]) > _NEXT_SLOT_S:
+        return Reason("free_until", f"You are free until {until}.")
     if last + 1 < allowed.size and allowed[last + 1]:
         blocked = _blocked(problem, ground, found, block + 1, last + 1)
         if blocked is not None:
-            return Reason(
-                "later_blocked",
-                f"{waits}A later start {blocked.words}",
-                {**values, **blocked.values},
-            )
+            words = f"If you start later, {blocked.words}."
+            return Reason("later_blocked", words, blocked.values)
         if problem.wishes.deadline_s is not None:
-            return Reason("later_misses", f"{waits}A later start misses the deadline.", values)
-        return Reason("later_no_plan", f"{waits}After a later start no plan is left.", values)
+            return Reason("later_misses", "A later start misses the deadline.")
+        return Reason("later_no_plan", "If you start later, the rest does not work out.")
     act = problem.work.acts[block][-1]
     if after_s + 60.0 * act.minutes > ground.free_s[last + 1]:
-        return Reason(
-            "free_until",
-            f"{waits}A later start does not end before {moment(float(ground.free_s[last]))}.",
-            values,
-        )
+        words = f"If you start later, you do not finish by {until}, when your hours end."
+        return Reason("free_until", words)
     cold = _unsuited(problem, ground, block, last + 1)
     if cold is not None:
-        return Reason(
-            "room", f"{waits}At {moment(after_s)} {cold.words}.", {**values, **cold.values}
-        )
-    return Reason("closes", f"{waits}Later, its window has closed too often.", values)
+        words = f"If you start as late as {moment(after_s)}, {cold.words}."
+        return Reason("room", words, cold.values)
+    return Reason("closes", "Later, you miss the right time too often.")
 
 
 def _unsuited(problem: Problem, ground: Field, block: int, place: int) -> Reason | None:
@@ -137,7 +149,10 @@ def _unsuited(problem: Problem, ground: Field, block: int, place: int) -> Reason
 def _blocked(
     problem: Problem, ground: Field, found: Found, block: int, place: int
 ) -> Reason | None:
-    """The act that a pour at `place` would put out of reach, and when it would come."""
+    """The act that a pour at `place` would put out of reach, and when it would come.
+
+    The words are what follows "If you start later, ".
+    """
     stand = found.stands[block]
     where = np.flatnonzero(stand.rows == place)
     if not where.size:
@@ -149,19 +164,16 @@ def _blocked(
         best_s, chance, free = _best_moment(problem, ground, block, act.window, act.minutes, place)
         values: dict[str, float | str] = {"act": act.what, "step": act.step.key, "act_s": best_s}
         if free:
-            words = f"leaves no time for {act_words(act)} after what comes before it."
+            words = f"there is no time left for {act_words(act)}"
             return Reason("crowded", words, values)
         if chance * ground.paths >= ground.enough - 0.5:
-            return Reason(
-                "asleep",
-                f"puts {act_words(act)} at {moment(best_s)}, when hands are not free.",
-                values,
+            words = (
+                f"the right time for {act_words(act)} comes about {moment(best_s)}, "
+                "when you are not free"
             )
-        return Reason(
-            "narrow",
-            f"leaves {act_words(act)} a chance of {_floored(chance)} % at best.",
-            {**values, "chance": chance},
-        )
+            return Reason("asleep", words, values)
+        words = f"the chance to hit the right time for {act_words(act)} is {odds(chance)} at best"
+        return Reason("narrow", words, {**values, "chance": chance})
     return None
 
 
@@ -172,7 +184,7 @@ def why_none(problem: Problem) -> Reason:
         solved = with_wishes(problem, endless).solve()
         if solved is not None:
             finish_s = solved[0].finish_s
-            words = f"The piece is done at {moment(finish_s)} at the soonest, past the deadline."
+            words = f"The soonest it can be done is {moment(finish_s)}, after the deadline."
             return Reason("deadline", words, {"finish_s": finish_s})
         problem = with_wishes(problem, endless)
     if problem.wishes.within_limits and not all(
@@ -184,66 +196,81 @@ def why_none(problem: Problem) -> Reason:
         problem = anywhere
     ground, stands = problem.whole()
     if not ground.at_s.size:
-        return Reason("no_hours", "Hands are never free in the next two weeks.", {})
+        return Reason("no_hours", "You are never free in the next two weeks.", {})
     for block, stand in enumerate(stands):
         for task, act in enumerate(problem.work.acts[block]):
             if not stand.allowed[task].any():
                 return _never(problem, ground, block, act, stand)
     return Reason(
-        "never_cured", "A layer does not come to full cure within sight in this room.", {}
+        "never_cured", "In this room a layer does not cure fully in the next four weeks.", {}
     )
 
 
 def _room_stands_in_the_way(problem: Problem) -> Reason:
-    """The first pour for which the room is never right in free hours, or all of them together."""
-    slots = problem.slots(ACTS_WITHIN_SLOTS)
-    for block, acts in enumerate(problem.work.acts):
-        if not acts or acts[-1].what != "pour" or problem.suited(block, slots).any():
-            continue
-        layer, name = problem.layer(block + 1), act_words(acts[-1])
+    """The first pour for which the room is never right when it could begin, or all together."""
+    ground, stands = problem.whole()
+    block = len(stands) - 1
+    starts = np.empty(0, dtype=np.int64)
+    if 0 < len(stands) < len(problem.work.blocks):
+        starts = _starts(problem, ground, block)
+    if starts.size:
+        act, layer = problem.work.acts[block][-1], problem.layer(block + 1)
+        slots = problem.slots(problem.reach())[starts]
         fit = np.count_nonzero(suits(problem.bench, layer, slots), axis=0)
-        best = int(slots[int(fit.argmax())])
-        cold = told(problem.bench, layer, best, problem.need_of_room)
-        if cold is None:
-            continue
-        at_s = float(problem.bench.at_s[best])
-        return Reason(
-            "room",
-            f"No free hour has the room as the resin wants it for {name}: "
-            f"for one at {moment(at_s)} {cold.words}.",
-            {**cold.values, "step": acts[-1].step.key, "act_s": at_s},
-        )
-    return Reason(
-        "room", "In the hours in which the room is as the resins want it, no plan is left.", {}
-    )
+        best = int(fit.argmax())
+        at_s = float(ground.at_s[starts[best]])
+        cold = told(problem.bench, layer, int(slots[best]), problem.need_of_room)
+        if cold is not None:
+            return Reason(
+                "room",
+                f"Whenever you could start {act.name}, the room does not suit it well enough: "
+                f"if you start about {moment(at_s)}, {cold.words}.",
+                {**cold.values, "step": act.step.key, "act_s": at_s},
+            )
+    words = "The room is right at some hours, but the steps do not fit into those."
+    return Reason("room", words, {})
+
+
+def _starts(problem: Problem, ground: Field, block: int) -> IntArray:
+    """Instants at which the pour that ends a block could begin, were the room right for it.
+
+    That is: all before it is done by then, each earlier pour in a room that is right for it.
+    """
+
+    def suited(at: int, places: IntArray) -> BoolArray:
+        return ground.suits(at, places) if at != block else np.ones(places.size, dtype=np.bool_)
+
+    blocks = (*problem.work.blocks[: block + 1], Block((), None))
+    stand = survey(blocks, replace(ground, suits=suited))[block]
+    return np.flatnonzero(stand.allowed[-1].any(axis=0))
 
 
 def _never(problem: Problem, ground: Field, block: int, act: Act, stand: Stand) -> Reason:
     name = act_words(act)
     values: dict[str, float | str] = {"act": act.what, "step": act.step.key}
     if act.window is None:
-        return Reason("no_time", f"There is no free stretch for {name}.", values)
+        return Reason("no_time", f"You are never free long enough for {name}.", values)
     rows = stand.rows[:: max(stand.rows.size // _TRIED_POURS, 1)]
     found = [
         _best_moment(problem, ground, block, act.window, act.minutes, int(row)) for row in rows
     ]
     best_s, chance, _ = max(found, key=lambda best: (best[1], -best[0]))
     if any(free for _, _, free in found):
-        words = f"What comes before it leaves no time for {name}."
+        words = f"The steps before leave no time for {name}."
         return Reason("crowded", words, values)
     if chance * ground.paths < ground.enough - 0.5:
-        return Reason(
-            "uncertain",
-            f"No moment for {name} meets its window with more than {_floored(chance)} %: "
-            "the room and the resin are not known well enough.",
-            {**values, "chance": chance},
+        words = (
+            f"The chance to hit the right time for {name} is {odds(chance)} at best: "
+            "the room and the resin are not known well enough."
+            if chance > 0.0
+            else f"In this room the right time for {name} does not come in the next two weeks."
         )
-    return Reason(
-        "asleep",
-        f"Whenever its layer is poured, {name} falls where hands are not free, "
-        f"for one at {moment(best_s)}.",
-        {**values, "act_s": best_s},
+        return Reason("uncertain", words, {**values, "chance": chance})
+    words = (
+        f"The right time for {name} always comes when you are not free, "
+        f"for example {moment(best_s)}."
     )
+    return Reason("asleep", words, {**values, "act_s": best_s})
 
 
 def _best_moment(
@@ -282,9 +309,12 @@ def _finish(stand: Stand, place: int) -> float:
 
 
 def _woken(at_s: float) -> Reason:
-    return Reason("hands_free_from", f"Before {moment(at_s)} hands are not free.", {"from_s": at_s})
+    return Reason("hands_free_from", f"You are not free before {moment(at_s)}.", {"from_s": at_s})
 
 
-def _floored(chance: float) -> int:
-    """Per cent, cut off: a chance that falls short must not read as the one wished."""
-    return math.floor(100.0 * chance + 1e-9)
+def odds(chance: float) -> str:
+    """'7 in 10', cut off: a chance that falls short must not read as the one wished."""
+    if chance < _TENTH:
+        return "less than 1 in 10"
+    twentieths = math.floor(20.0 * chance + 1e-9)
+    return "19 in 20" if twentieths == 19 else f"{twentieths / 2.0:g} in 10"

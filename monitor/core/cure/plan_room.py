@@ -99,27 +99,45 @@ def told(bench: Bench, layer: LayerClock, slot: int, need: int) -> Reason | None
         begin -= 1
     words = limit_words(profile, worst)
     values: dict[str, float | str] = {"limit": worst, "chance": fit / bench.paths}
-    verb = "is" if share[worst_at] >= LIKELY else "may be"
+    # Late slots are seen by the slowest layers alone; most others may have closed before.
+    sure = share[worst_at] >= LIKELY and fit <= (1.0 - LIKELY) * bench.paths
     if begin <= at_pour and mostly[begin]:
         over = begin + np.flatnonzero(~mostly[begin:])
         if not over.size:
-            return Reason("room", f"the room {verb} {words} for the next two days", values)
+            found = f"the room {'is' if sure else 'may be'} {words} for at least two days"
+            return Reason("room", found, values)
         until_s = float(bench.at_s[before + int(over[0])])
         values["until_s"] = until_s
-        told_until = f"until {_moment(until_s)}, give or take half an hour"
-        return Reason("room", f"the room {verb} {words} {told_until}", values)
+        found = (
+            f"the room {'is' if sure else 'may be'} {words} until {_moment(until_s)}, "
+            "give or take half an hour"
+        )
+        return Reason("room", found, values)
     from_s = float(bench.at_s[before + begin])
     values["from_s"] = from_s
-    found = f"the room {verb} {words} from {_moment(from_s)} on"
+    begins = _moment(from_s)
     # How far, in the middle of those futures in which it is past the limit at all.
     those_c = temp_c[past[worst][:, :wide].any(axis=1), :wide]
     if not those_c.size:
-        return Reason("room", found, values)
-    if worst == "cold":
-        found += f", down to {np.median(those_c.min(axis=1)):.1f} °C"
+        found = f"the room {'is' if sure else 'may be'} {words} from {begins} on"
+    elif worst == "cold":
+        low_c = float(np.median(those_c.min(axis=1)))
+        found = (
+            f"the room {'is' if sure else 'may be'} {words} from {begins} on, "
+            f"down to {low_c:.1f} °C, before the surface has set"
+        )
     elif worst == "warm":
-        found += f", up to {np.median(those_c.max(axis=1)):.1f} °C"
-    return Reason("room", f"{found}, while this layer is still open", values)
+        high_c = float(np.median(those_c.max(axis=1)))
+        found = (
+            f"the room {'is' if sure else 'may be'} {words} from {begins} on, "
+            f"up to {high_c:.1f} °C, before the surface has set"
+        )
+    else:
+        found = (
+            f"the room {'is' if sure else 'may be'} {words} from {begins} on, "
+            "before the surface has set"
+        )
+    return Reason("room", found, values)
 
 
 def _past(bench: Bench, layer: LayerClock) -> tuple[BoolArray, IntArray]:

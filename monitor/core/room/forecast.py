@@ -14,6 +14,7 @@ from monitor.core.room.cold import usual_errors
 from monitor.core.room.errors import LEADS, drawn_errors
 from monitor.core.room.habits import DEW_POINT, LEADS_H, TEMPERATURE
 from monitor.core.room.hourly import HOUR_S, hourly, levelled
+from monitor.core.room.lately import on_its_way
 from monitor.core.room.learnt import Lesson, learn, shape
 from monitor.core.room.outdoor import outdoor_pull
 from monitor.core.room.signs import History, history
@@ -69,7 +70,8 @@ def forecast(
     days = float(np.isfinite(warm.value).sum()) / 24.0
     lead_h = np.asarray((at_s - last_s) / HOUR_S)
     warm_errors, moist_errors = drawn_errors(lesson, moist_lesson, days, paths, rng)
-    temp = np.clip(_paths(warm, lesson, warm_errors, lead_h), COLDEST_C, HOTTEST_C)
+    temp = _paths(warm, lesson, warm_errors, lead_h) + on_its_way(at, temp_c, last_s, lead_h)
+    temp = np.clip(temp, COLDEST_C, HOTTEST_C)
     dew = np.minimum(_paths(moist, moist_lesson, moist_errors, lead_h), temp)
     return RoomPaths(at_s, temp, _humidity(temp, dew), _why(days, now_s - last_s))
 

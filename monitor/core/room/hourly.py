@@ -11,6 +11,8 @@ MEAN_S = 1_200.0  # each hourly value is the mean of its last 20 minutes: less n
 GAP_H = 6  # a gap this long is bridged by a straight line; a longer one stays a gap
 JUMP_C = 2.5  # a step no less than this ...
 JUMP_OF_USUAL = 2.5  # ... and so many times the room's largest usual change in three hours
+SAME_LEVEL = 0.5  # of the step: nearer to habit than this, the step is taken back
+LAST_H = 6
 NAN = float("nan")
 
 
@@ -48,7 +50,11 @@ def bridged(values: FloatArray) -> FloatArray:
 
 
 def levelled(values: FloatArray) -> FloatArray:
-    """History shifted to today's level where the sensor was moved: a step out of all habit."""
+    """History shifted to today's level where the sensor was moved: a step out of all habit.
+
+    Not where the present level is the one from before the step: a night without heating, and
+    the heater that ended it, moved nothing.
+    """
     if values.size < 6:
         return values
     change = np.abs(values[3:] - values[:-3])
@@ -64,11 +70,26 @@ def levelled(values: FloatArray) -> FloatArray:
         span = float(values[at] - values[low]) if np.isfinite(values[[at, low]]).all() else 0.0
         if abs(span) > limit:
             where = low + int(np.argmax(np.abs(steps[low:at]))) + 1
-            out[:where] += span
+            if abs(_off_habit(out, where)) > SAME_LEVEL * abs(span):
+                out[:where] += span
             at = low - 1
         else:
             at -= 1
     return out
+
+
+def _off_habit(values: FloatArray, where: int) -> float:
+    """How far the last hours lie from the same hours of the week before `where`."""
+    recent = np.arange(max(where, values.size - LAST_H), values.size)
+    back = recent - 24 * -(-(values.size - where) // 24)
+    days = [back - 24 * day for day in range(7)]
+    before = np.array([np.where(rows >= 0, values[np.maximum(rows, 0)], NAN) for rows in days])
+    known = before[np.isfinite(before)]
+    if not known.size:
+        before, known = values[:where][None], values[:where][np.isfinite(values[:where])]
+    if not known.size or not np.isfinite(values[recent]).any():
+        return 0.0
+    return float(np.nanmedian(values[recent]) - np.median(known))
 
 
 def trailing(values: FloatArray, hours: int) -> FloatArray:
