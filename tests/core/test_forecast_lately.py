@@ -56,3 +56,14 @@ def test_a_night_without_heating_and_the_heater_that_ended_it_moved_no_sensor():
     np.testing.assert_array_equal(levelled(values), values)
     moved = np.where(hours >= -6, usual_c - 9.0, usual_c)
     np.testing.assert_allclose(levelled(moved)[:-12], usual_c[:-12] - 9.0, atol=1.5)
+
+
+def test_a_cold_night_makes_no_summer():
+    """Rooms that never passed 22 degC are not foretold to, whatever one night did."""
+    at_s = np.arange(NOW - 21 * 86_400.0, NOW + 1, 300.0)
+    hour = (at_s - NOW) / 3600.0
+    usual_c = np.where((hour % 24 >= 7) & (hour % 24 < 23), 21.5, 19.2)
+    cold = (hour >= -66) & (hour < -52)
+    room = RoomSeries(at_s, np.where(cold, 13.0, usual_c), np.full(at_s.size, 45.0))
+    middle_c = np.median(forecast(room, NOW).temp_c, axis=0)
+    assert middle_c.max() < 22.5

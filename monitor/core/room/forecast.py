@@ -22,6 +22,7 @@ from monitor.core.vocabulary import FloatArray, RoomPaths, RoomSeries
 
 ZERO_C_K = 273.15
 LOOK_BACK_H = 120 * 24
+SEEN_H, USUAL_FROM_H = 14 * 24, 3 * 24
 NO_LOG_C, NO_LOG_SD_C = 20.0, 3.5  # a heated home, most of the year
 NO_LOG_PCT, NO_LOG_SD_PCT = 50.0, 12.0
 DRIEST_PCT = 1.0
@@ -92,7 +93,21 @@ def _paths(of: History, lesson: Lesson, errors: FloatArray, lead_h: FloatArray) 
     grown = np.concatenate((np.zeros((errors.shape[0], 1)), errors), axis=1)
     around = grown[:, place] * (1.0 - part) + grown[:, place + 1] * part
     around = around * np.sqrt(np.maximum(lead_h / LEADS[-1], 1.0))
-    return np.asarray(of.value[-1] + middle + around)
+    return np.asarray(_as_seen(of.value, of.value[-1] + middle) + around)
+
+
+def _as_seen(values: FloatArray, middle: FloatArray) -> FloatArray:
+    """The middle, no further out than two weeks have seen and a usual change of a day beyond.
+
+    One night without heating bends every sign; no straight line may make a summer of it.
+    """
+    known = values[-SEEN_H:]
+    low, high = float(np.nanmin(known)), float(np.nanmax(known))
+    usual = high - low
+    if known.size >= USUAL_FROM_H:
+        daily = np.abs(known[24:] - known[:-24])
+        usual = float(np.nanmedian(daily)) if np.isfinite(daily).any() else usual
+    return np.clip(middle, low - usual, high + usual)
 
 
 def daily_at(daily: FloatArray, leads: tuple[int, ...]) -> FloatArray:
