@@ -124,11 +124,12 @@ def _chosen(layers: Mapping[int, tuple[Piece, Layer]]) -> list[int]:
 
 def _side(con: sqlite3.Connection, piece: Piece, layer: Layer, here: Local) -> Side:
     outlook = outlooks.latest(con, layer.id)
-    words = f"{layer.resin.name}; poured {here.full(layer.poured_at_s)}"
+    done = wording.DONE[layer.resin.kind].lower()
+    words = f"{layer.resin.name}; {done} {here.full(layer.poured_at_s)}"
     if layer.depth_mm:
         words += f"; {here.units.quantity(layer.depth_mm, 'mm')}"
     if outlook is not None:
-        words += f"; {wording.STATE_NAMES[outlook.state]}"
+        words += f"; {wording.state_name(layer.resin.kind, outlook.state)}"
     run = None if outlook is None else cure_run(layer, outlook)
     return Side(piece, layer, outlook, run, words + ".")
 

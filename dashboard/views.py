@@ -334,7 +334,7 @@ def layer_view(
         act=act,
         act_when=when,
         act_means=means,
-        state=wording.STATE_NAMES[outlook.state],
+        state=wording.state_name(layer.resin.kind, outlook.state),
         facts=facts_of(layer, outlook, shown),
         warnings=warnings_of(outlook, local, shown),
         stages=stage_views(layer, outlook, local),

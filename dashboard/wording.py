@@ -65,6 +65,8 @@ STATE_NAMES: Mapping[CureState, str] = {
     "hard_undercured": "hard but under-cured: it will soften and take prints in a warm room",
     "cured": "cured by the estimate",
 }
+# A paint dries; the words of a resin's chemistry are not its.
+PAINT_STATES: Mapping[CureState, str] = {**dict.fromkeys(STATE_NAMES, "drying"), "cured": "dry"}
 MARK_NAMES: Mapping[MarkKind, str] = {
     "still_liquid": "Still liquid",
     "stringy": "Pulls strings",
@@ -157,6 +159,11 @@ _MOMENT = re.compile(r"⟦(-?\d+)⟧")
 # A wait at least this long is told in steps of so much.
 _COARSE_S = ((5 * 3600.0, 3600.0), (3600.0, 600.0))
 _MORNING_H = 5  # before this hour of the coming day it is still the night
+
+
+def state_name(kind: str, state: CureState) -> str:
+    """How far a layer of some kind of resin is."""
+    return PAINT_STATES[state] if kind == "paint" else STATE_NAMES[state]
 
 
 def alarm_name(key: str) -> str:

@@ -13,6 +13,7 @@ JUMP_C = 2.5  # a step no less than this ...
 JUMP_OF_USUAL = 2.5  # ... and so many times the room's largest usual change in three hours
 SAME_LEVEL = 0.5  # of the step: nearer to habit than this, the step is taken back
 LAST_H = 6
+TRIM_FROM = 3
 NAN = float("nan")
 
 
@@ -105,9 +106,13 @@ def trailing(values: FloatArray, hours: int) -> FloatArray:
 
 
 def same_hour_mean(values: FloatArray, days: int) -> FloatArray:
-    """Mean (n,) of the values at this hour on the last `days` days, this one included."""
-    total = np.zeros(values.size)
-    count = np.zeros(values.size)
+    """Mean (n,) of the values at this hour on the last `days` days, this one included.
+
+    The lowest and the highest are left out where at least `TRIM_FROM` are known: one night
+    without heating is no habit.
+    """
+    total, count = np.zeros(values.size), np.zeros(values.size)
+    low, high = np.full(values.size, np.inf), np.full(values.size, -np.inf)
     for day in range(days):
         if 24 * day >= values.size:
             break
@@ -115,4 +120,9 @@ def same_hour_mean(values: FloatArray, days: int) -> FloatArray:
         known = np.isfinite(shifted)
         total[24 * day :] += np.where(known, shifted, 0.0)
         count[24 * day :] += known
+        low[24 * day :] = np.where(known, np.minimum(low[24 * day :], shifted), low[24 * day :])
+        high[24 * day :] = np.where(known, np.maximum(high[24 * day :], shifted), high[24 * day :])
+    trim = count >= TRIM_FROM
+    total = np.where(trim, total - np.where(trim, low + high, 0.0), total)
+    count -= 2.0 * trim
     return np.where(count > 0, total / np.maximum(count, 1), NAN)
