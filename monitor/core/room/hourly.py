@@ -123,6 +123,6 @@ def same_hour_mean(values: FloatArray, days: int) -> FloatArray:
         low[24 * day :] = np.where(known, np.minimum(low[24 * day :], shifted), low[24 * day :])
         high[24 * day :] = np.where(known, np.maximum(high[24 * day :], shifted), high[24 * day :])
     trim = count >= TRIM_FROM
-    total = np.where(trim, total - np.where(trim, low + high, 0.0), total)
+    total = total - np.where(trim, low, 0.0) - np.where(trim, high, 0.0)
     count -= 2.0 * trim
     return np.where(count > 0, total / np.maximum(count, 1), NAN)
