@@ -50,6 +50,10 @@ def next_act(
             words, when, then = wording.STAGE_ACTS[stage.key]
             return words, f"{when} {left}", then
         return name, f"about {left}", means
+    last = stages.get("full_cure")
+    if last is not None and last.reached_at_s is None and (last.p90_s or now_s) > now_s:
+        then = wording.STAGE_ACTS["full_cure"][2]
+        return "Probably cured", f"very likely by {local.clock(last.p90_s)}", then
     return "Nothing more to wait for", "", "Check the label before use; then end the layer."
 
 

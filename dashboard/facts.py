@@ -12,8 +12,9 @@ HAND_C = 35.0  # warmer than this a gloved hand feels it
 
 def facts_of(layer: Layer, outlook: Outlook, shown: Units) -> tuple[str, ...]:
     """How far the cure is, how fast it goes, and its own heat, each where it still matters."""
+    done = layer.ended_at_s is not None or outlook.state == "cured"
     if layer.resin.kind == "paint":
-        return () if layer.ended_at_s is not None else (wording.pace(outlook.rate_now, "dries"),)
+        return () if done else (wording.pace(outlook.rate_now, "dries"),)
     cured = f"{outlook.degree_of_cure:.0%} reacted"
     if outlook.state == "cured":
         full = next((stage for stage in outlook.stages if stage.key == "full_cure"), None)
@@ -21,7 +22,7 @@ def facts_of(layer: Layer, outlook: Outlook, shown: Units) -> tuple[str, ...]:
         cured += f", {'which is' if sure else 'probably'} full cure at room temperature"
     found = [cured]
     over = layer.ended_at_s is not None
-    if not over:
+    if not done:
         found.append(wording.pace(outlook.rate_now))
     # What would be left in the cup is over once it gels; heat is worth a word while it comes.
     liquid = outlook.state == "liquid"

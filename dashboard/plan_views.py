@@ -146,17 +146,16 @@ def _view(
         rows += [
             _bare_row(step, recipe, names, piece, here, first=n == 0) for n, step in enumerate(left)
         ]
-    band = made.finish
-    sure = _day(band.p10_s, here), _day(band.p90_s, here)
+    less = made.content_with
+    sure = wish_form.sure_words(fields.get("sure", "0.8") if less is None else f"{less:g}")
     # The core puts what helps most first; a plan that is there needs no help.
     others = made.alternatives
     help_, others = (None, others) if made.found or not others else (others[0], others[1:])
-    less = made.content_with
     return PlanView(
         found=made.found,
         rows=tuple(rows),
         finish="" if made.finish_s is None else _day(made.finish_s, here),
-        finish_band="" if band.p50_s is None else f"Likely between {sure[0]} and {sure[1]}",
+        finish_band=_odds(made, sure, here),
         reasons=tuple(_said(one.words, here) for one in made.reasons),
         offers=tuple(_offer(one, fields, here) for one in others),
         help=None if help_ is None else _offer(help_, fields, here),
@@ -168,6 +167,14 @@ def _view(
         less="" if less is None else wish_form.sure_words(f"{less:g}"),
         cured=made.finish_s is not None and made.finish_s <= made.made_at_s,
     )
+
+
+def _odds(made: Plan, sure: str, here: Local) -> str:
+    """How sure the finish is, and the moment by which it is as likely done as not."""
+    middle_s, finish_s = made.finish.p50_s, made.finish_s
+    if middle_s is None or finish_s is None or middle_s > finish_s - 600.0:
+        return ""
+    return f"That is {sure} sure; the odds are even for {_day(middle_s, here)}"
 
 
 def act_title(act: PlannedAct, recipe: Recipe) -> str:

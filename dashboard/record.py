@@ -107,7 +107,8 @@ def _layer_parts(found: Piece, layer: Layer, here: Local, small: bool) -> dict[s
 def _entered(layer: Layer, here: Local) -> str:
     """What was entered of a layer, in one line."""
     shown = here.units
-    said = [layer.resin.name, f"poured {here.full(layer.poured_at_s)}"]
+    done = wording.DONE[layer.resin.kind].lower()
+    said = [layer.resin.name, f"{done} {here.full(layer.poured_at_s)}"]
     if layer.depth_mm:
         said.append(f"{shown.quantity(layer.depth_mm, 'mm')} deep")
     if layer.area_cm2:

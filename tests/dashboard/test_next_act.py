@@ -100,3 +100,15 @@ def test_a_few_stretches_are_each_said_with_their_months_spelt_right():
 def test_a_number_beyond_the_store_is_not_found(store_path, path, number):
     client = create_app(Options(store_path, lambda: T0)).test_client()
     assert client.get(path.format(number)).status_code == 404
+
+
+def test_between_the_middle_and_the_end_of_the_band_it_is_probably_cured():
+    seen = outlook(73.0)
+    late = tuple(
+        replace(stage, reached_at_s=None, p90_s=T0 + 80 * HOUR)
+        if stage.key == "full_cure"
+        else stage
+        for stage in seen.stages
+    )
+    words, when, _ = coming.next_act(replace(seen, stages=late), Local("UTC", T0 + 73 * HOUR))
+    assert (words, when.partition(" by ")[0]) == ("Probably cured", "very likely")

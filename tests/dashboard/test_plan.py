@@ -85,7 +85,7 @@ def test_the_way_in_is_one_link_and_leads_to_all(page):
 
 def test_a_plan_names_each_moment_its_chance_and_why(page):
     text = page.words("/plan/new", **ASK)
-    assert "Done about" in text
+    assert "Done by" in text
     assert text.count("Why this time") == 4
     assert re.search(r"Chance you hit the right time: \d+%", text)
     assert "Out of the mould: Second half, over the leaves" in text
@@ -99,7 +99,7 @@ def test_where_no_plan_exists_the_wish_to_give_up_is_named_and_one_tap_away(page
     assert "No plan works with these aims" in text
     assert "What would help" in text
     link = re.search(r'href="(/plan/new\?[^"]+)">Show that plan', text)[1].replace("&amp;", "&")
-    assert "Done about" in page.client.get(link).get_data(as_text=True)
+    assert "Done by" in page.client.get(link).get_data(as_text=True)
 
 
 def test_a_taken_plan_is_kept_followed_and_on_the_bench(page):

@@ -151,7 +151,12 @@ class Problem:
         parts, begin = [], 0
         for end in ends:
             offset_s = _offset_s(self.local_offset_s, float(at_s[begin]))
-            parts.append(hands_free_until(at_s[begin:end], self.wishes, offset_s))
+            until_s = hands_free_until(at_s[begin:end], self.wishes, offset_s)
+            if end < at_s.size:
+                # Hours that run past a change of the clocks end by the new ones.
+                later_s = offset_s - _offset_s(self.local_offset_s, float(at_s[end]))
+                until_s = np.where(until_s > at_s[end], until_s + later_s, until_s)
+            parts.append(until_s)
             begin = end
         return np.concatenate(parts)
 

@@ -17,7 +17,6 @@ DoneWhen = Literal["cured", "hands_off"]
 LocalOffset = float | Callable[[float], float]
 
 MONDAY_TO_SUNDAY = 7
-LATEST_TO_H = 30.0  # six in the morning of the next day
 _DAY_S = 86_400.0
 _HOUR_S = 3_600.0
 _EPOCH_ORDINAL = date(1970, 1, 1).toordinal()
@@ -55,7 +54,7 @@ def faults(wishes: Wishes, now_s: float) -> tuple[str, ...]:
         if hours is None:
             continue
         from_h, to_h = hours
-        if not (0.0 <= from_h < 24.0 and from_h < to_h <= LATEST_TO_H):
+        if not (0.0 <= from_h < 24.0 and from_h < to_h <= from_h + 24.0):
             found.append(
                 f"waking hours {from_h:g} to {to_h:g} make no day; give hours such as 7 to 22, "
                 "or 10 to 26 for two in the morning"
