@@ -18,7 +18,8 @@ from dashboard.mixing import mixed_ratio
 from dashboard.units import CHOICES
 from dashboard.views import local
 from monitor.core.vocabulary import STAGES, ResinProfile, StageTime
-from monitor.store import alarms, pieces, readings, resins, settings
+from monitor.store import alarms, forgetting, pieces, readings, resins, settings
+from monitor.store.errors import StoreError
 
 acts = Blueprint("acts", __name__)
 
@@ -224,4 +225,16 @@ def save_settings() -> Response | tuple[str, int]:
             name = request.form.get(f"name:{sensor.key}", "").strip()[:60]
             if name:
                 readings.rename_sensor(con, sensor.key, name, now_s())
+    return redirect(url_for("pages.settings_page", saved=1))
+
+
+@acts.post("/settings/forget")
+def forget_sensors() -> Response | tuple[str, int]:
+    """Forget the sensors that were chosen and confirmed: all of them, or none."""
+    try:
+        with acting() as con:
+            for key in request.form.getlist("sensor"):
+                forgetting.forget(con, key, now_s())
+    except StoreError as error:
+        return refused([str(error)])
     return redirect(url_for("pages.settings_page", saved=1))

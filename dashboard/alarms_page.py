@@ -155,8 +155,13 @@ def _way_views(con: sqlite3.Connection, here: Local) -> list[WayView]:
 
 
 def _fares(name: str, post: notices.Post, here: Local) -> str:
-    done = "Last shown" if name == "browser" else "Last sent"
-    words = "Nothing sent yet." if post.sent_s is None else f"{done} {here.clock(post.sent_s)}."
+    if name == "browser":
+        # Put up for any browser to show; whether one did is not known.
+        words = "" if post.sent_s is None else f"Last put up {here.clock(post.sent_s)}."
+    else:
+        words = "Nothing sent yet."
+        if post.sent_s is not None:
+            words = f"Last sent {here.clock(post.sent_s)}."
     if post.waiting:
         words += f" {post.waiting} waiting."
     if post.error:

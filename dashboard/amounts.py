@@ -10,7 +10,7 @@ from flask import Blueprint, render_template, request
 from dashboard import views, wording
 from dashboard.bottles import bottle_name, bottles_for
 from dashboard.db import reader
-from dashboard.forms import Form
+from dashboard.forms import Form, whole
 from dashboard.views import local
 from monitor.answers import measuring
 from monitor.answers.measuring import Mix, Sketch
@@ -84,8 +84,8 @@ def amounts_page() -> str:
 
 
 def _rows(form: Form) -> int:
-    typed = form.values.get("rows", "1")
-    return min(max(int(typed), 1), MOST_ROWS) if typed.isdigit() and len(typed) < 4 else 1
+    rows = whole(form.values.get("rows", ""))
+    return 1 if rows is None else min(max(rows, 1), MOST_ROWS)
 
 
 def _sketch(form: Form, row: int) -> Sketch | None:

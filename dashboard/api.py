@@ -57,8 +57,13 @@ def body() -> dict[str, Any]:
     """The request's JSON object."""
     try:
         found = request.get_json(force=True, silent=True)
+        # JSON can name half a character, which no text of the store can hold.
+        json.dumps(found, ensure_ascii=False).encode()
     except RecursionError:  # lists within lists within lists
         found = None
+    except UnicodeEncodeError as error:
+        half = error.object[error.start : error.start + 1]
+        abort(400, f"The body has {half!r}, half a character; send both halves, or neither.")
     if not isinstance(found, dict):
         abort(400, "The body is not a JSON object; send one with Content-Type application/json.")
     return found

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import sqlite3
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -25,6 +26,7 @@ from dashboard.score import score
 from dashboard.sensor_check import checks
 from dashboard.translating import Pages
 from dashboard.whole_piece import whole_piece
+from monitor.store import trouble
 from monitor.store.errors import NotThere, StoreError
 
 BODY_BYTES = 256 * 1024
@@ -33,6 +35,18 @@ POLICY = (
     "default-src 'self'; img-src 'self' data:; style-src 'self'; script-src 'self'; "
     "base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
 )
+
+
+# Whole sentences, so that each can be translated.
+NOT_SAVED: dict[trouble.Kind, str] = {
+    "full": "Not saved: the disk is full. Free some space (look with: df -h), then do it again.",
+    "busy": "Not saved: the store is busy. Do it again in a moment.",
+    "not writable": "Not saved: the store may not be written. What mends it: pourside check",
+    "damaged": (
+        "Not saved: the store is damaged. Stop the monitor and put a backup back: "
+        "pourside restore FILE --yes"
+    ),
+}
 
 
 class StoredNumber(IntegerConverter):
@@ -119,6 +133,20 @@ def create_app(options: Options) -> Flask:
         if request.path.startswith("/api/"):
             return api.problem(code, title, str(error))
         return render_template("refused.html", faults=[str(error)]), code
+
+    @app.errorhandler(sqlite3.Error)
+    def store_trouble(error: sqlite3.Error) -> Answer | tuple[str, int]:
+        app.logger.error("%s %s: %s", request.method, request.path, error)
+        if request.method in ("GET", "HEAD"):
+            words = f"The store cannot be read ({error}). {trouble.advice(error)}"
+        else:
+            words = NOT_SAVED.get(
+                trouble.kind(error),
+                f"Not saved: the store cannot be written ({error}). Look with: pourside check",
+            )
+        if request.path.startswith("/api/"):
+            return api.problem(503, "Store not available", words)
+        return render_template("refused.html", faults=[words]), 503
 
     return app
 

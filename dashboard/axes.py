@@ -11,6 +11,18 @@ from dashboard.wording import Local
 _NICE_HOURS = (0.25, 0.5, 1, 2, 3, 4, 6, 8, 12, 24, 48, 72, 96, 120, 168, 240, 336, 720, 2160)
 _NICE_MONTHS = (1, 2, 3, 6, 12, 24)
 _MONTH_H = 730.0
+_NICE_STEPS = (1, 2, 5, 10, 20, 50, 100)
+
+
+def framed(low: float, high: float, most: int) -> tuple[float, float]:
+    """Round values below and above, two to `most` round steps apart: three labels at least."""
+    for step in _NICE_STEPS:
+        first, last = math.floor(low / step), math.ceil(high / step)
+        if last - first <= most:
+            break
+    # What hardly moves keeps air above and below it.
+    first, last = (first - 1, last + 1) if last - first < 2 else (first, last)
+    return float(first * step), float(last * step)
 
 
 @dataclass(frozen=True)

@@ -129,6 +129,7 @@ def _answer(shelf: list[ResinProfile], here: Local, typed: Mapping[str, str]) ->
         except ValueError as error:
             form.faults.append(str(error))
     outlook = None if found is None else found.outlook
+    heard = any(sensor.last_temp_c is not None for sensor in readings.sensors(con))
     return {
         "chosen": chosen,
         "typed": typed,
@@ -140,8 +141,8 @@ def _answer(shelf: list[ResinProfile], here: Local, typed: Mapping[str, str]) ->
         "pours": 1 if measured is None else len(measured.lifts_mm),
         "split": _split(measured, here),
         "mix": () if measured is None else _mix_words(chosen, one_of or measured, here),
-        "verdicts": () if found is None else _verdicts(found, poured_s, here),
-        "facts": () if outlook is None else _heat_words(outlook, here),
+        "verdicts": () if found is None else _verdicts(found, poured_s, here, heard),
+        "facts": () if outlook is None else _heat_words(outlook, here, heard),
         "outlook": outlook,
         # A pour that must not be made has no times worth reading.
         "unfit": found is not None and found.fitness.pour.answer == "no",
@@ -149,7 +150,8 @@ def _answer(shelf: list[ResinProfile], here: Local, typed: Mapping[str, str]) ->
         "verdict": None if found is None else _whole(found, later_h > 0.5, here, DOING[kind]),
         "kind": kind,
         "doing": DOING[kind],
-        "notes": () if outlook is None else [here.spoken(words) for words in outlook.notes],
+        "notes": () if found is None else [here.spoken(words) for words in _notes(found)],
+        "heard": heard,
         "poured_words": "now" if not later_h else here.clock(poured_s),
         "shown": here.units,
     }
@@ -181,7 +183,9 @@ def _measured(
     return ahead.measures(chosen, outlook, room_c, depth_mm=depth, area_cm2=area, volume_ml=volume)
 
 
-def _verdicts(found: Ahead, poured_s: float, here: Local) -> tuple[dict[str, object], ...]:
+def _verdicts(
+    found: Ahead, poured_s: float, here: Local, heard: bool
+) -> tuple[dict[str, object], ...]:
     """The three answers, worded; the pour's own only where it has something to say."""
     judged, later = found.fitness, poured_s - here.now_s > 1800.0
     rows = [
@@ -194,13 +198,33 @@ def _verdicts(found: Ahead, poured_s: float, here: Local) -> tuple[dict[str, obj
             "about": about,
             "answer": verdict.answer,
             "word": wording.ANSWERS[verdict.answer],
-            "reasons": [here.spoken(words) for words in verdict.reasons],
+            "reasons": [here.spoken(_placed(words, heard)) for words in verdict.reasons],
             "cautions": [here.spoken(words) for words in verdict.cautions],
             "better": "" if verdict.from_s is None else here.clock(verdict.from_s),
         }
         for about, verdict in rows
         if verdict.reasons
     )
+
+
+def _placed(words: str, heard: bool) -> str:
+    """A reason of the pour's own; no room is told of where none was ever measured."""
+    depth, cool, _ = words.partition(" at once stays cool enough in this room.")
+    if heard or not cool:
+        return words
+    return f"{depth} at once stays cool enough at the label's temperature."
+
+
+def _notes(found: Ahead) -> list[str]:
+    """The outlook's notes, without that of the cold where an answer says it already."""
+    judged = found.fitness
+    told = " ".join(judged.room.reasons + judged.after.reasons)
+    cold = "wants at least" in told or "Likely below" in told
+    return [
+        words
+        for words in found.outlook.notes
+        if not (cold and words.startswith("The room ahead averages"))
+    ]
 
 
 def _whole(found: Ahead, later: bool, here: Local, doing: Mapping[str, str]) -> dict[str, str]:
@@ -224,10 +248,11 @@ def _mix_words(
     cups = "One cup" if measured.cups == 1 else f"{measured.cups} cups"
     each = shown.quantity(measured.cup_ml, "ml", 0)
     keeps = wording.hours(measured.cup_working_h)
+    fast = chosen is not None and chosen.kind == "adhesive"
     steps = [
         ("Cups", f"{cups} of {each}; in the cup it keeps {keeps}, "
                  f"on the piece {wording.hours(measured.piece_working_h)}."),
-        ("Stir", wording.STIR),
+        ("Stir", wording.STIR_FAST if fast else wording.STIR),
     ]  # fmt: skip
     rest = None if chosen is None else chosen.stages.get("rest_over")
     if rest is not None:
@@ -245,13 +270,17 @@ def _split(measured: Measures | None, here: Local) -> str:
     return f"Split it into {len(measured.lifts_mm)} pours of {each}, each once the last is firm."
 
 
-def _heat_words(outlook: Outlook, here: Local) -> tuple[str, ...]:
+def _heat_words(outlook: Outlook, here: Local, heard: bool) -> tuple[str, ...]:
     if outlook.peak_c is None:
         return ()
     found = [f"It {peak_words(outlook.peak_c, here.units)}."]
     if outlook.max_depth_mm is not None:
         deepest = here.units.quantity(outlook.max_depth_mm, "mm", 0)
-        found.append(f"Deepest pour that stays cool enough in this room: {deepest}.")
+        found.append(
+            f"Deepest pour that stays cool enough in this room: {deepest}."
+            if heard
+            else f"Deepest pour that stays cool enough at the label's temperature: {deepest}."
+        )
     return tuple(found)
 
 

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 from markupsafe import Markup
 
-from dashboard import drawing
+from dashboard import axes, drawing
 from dashboard.drawing import Chart, Line, Shade
 from dashboard.units import Units
 from dashboard.views import numbered
@@ -71,15 +71,18 @@ def room(
                     [shown.shown(v) for v in numbered(bands.temp_p90_c[wanted])],
                 )
             )
-    shades = troubled(con, key, from_s, to_s, local, layers)
+    begun_s = at_s[0] if len(at_s) else from_s
+    shades = troubled(con, key, from_s, to_s, local, layers, begun_s)
     text = _room_words(data, local, shown, shades, brief)
     if len(shades) > MOST_SHADES:
         # Slivers that nobody can tell apart; the words say how many and how long.
         shades = []
     draw = drawing.both if small else drawing.picture
+    height = 126 if small else 240
+    floor, ceiling = _framed(lines, height)
     upper = draw(
         Chart("Temperature and dew point", from_s, to_s, shown.degree, lines, shades,
-              local.now_s, text=text, height=108 if small else 240),
+              local.now_s, floor, ceiling, height, text),
         local,
     )  # fmt: skip
     damp = Line(at_s, numbered(data.humidity_pct), "ink", "humidity",
@@ -88,17 +91,34 @@ def room(
     nameless = [replace(shade, name="") for shade in shades]
     lower = draw(
         Chart("Humidity", from_s, to_s, "%RH", [damp], nameless, local.now_s, floor=0.0,
-              ceiling=100.0, height=80 if small else 180, text=text),
+              ceiling=100.0, height=86 if small else 180, text=text),
         local,
     )  # fmt: skip
     return upper, lower, text
 
 
+def _framed(lines: Sequence[Line], height: int) -> tuple[float | None, float | None]:
+    """Round ends for the axis of values, so that a low picture has three labels as well."""
+    found = [
+        value
+        for line in lines
+        for series in (line.values, line.low or (), line.high or ())
+        for value in series
+        if np.isfinite(value)
+    ]
+    if not found:
+        return None, None
+    return axes.framed(min(found), max(found), 5 if height > 150 else 4)
+
+
 def troubled(
     con: sqlite3.Connection, key: str, from_s: float, to_s: float, local: Local,
-    layers: Sequence[Layer] | None = None,
+    layers: Sequence[Layer] | None = None, begun_s: float | None = None,
 ) -> list[Shade]:  # fmt: skip
-    """Stretches in which the room was too cold, too hot or too damp for what cured in it."""
+    """Stretches in which the room was too cold, too hot or too damp for what cured in it.
+
+    One that stood when the measuring began, at `begun_s`, is told without its own start.
+    """
     names = {"cold": "too cold", "damp": "too damp", "hot": "too hot"}
     end_s = min(to_s, local.now_s)
     if layers is None:
@@ -107,12 +127,16 @@ def troubled(
     its = [layer for layer in layers if (layer.sensor or first) == key]
     found = [*_beyond_limits(con, key, from_s, end_s, its), *_damp(con, key, from_s, end_s)]
 
-    def when(start: float, end: float) -> str:
+    def told(css: str, start: float, end: float) -> str:
         still = end >= local.now_s - _NOW_S and not local.dated
-        return f"since {local.clock(start)}" if still else local.between(start, end)
+        if begun_s is not None and start <= begun_s + max(60.0, (to_s - from_s) / FINE_POINTS):
+            until = "now" if still else local.clock(end)
+            return f"{names[css]} already at the start, until {until}"
+        when = f"since {local.clock(start)}" if still else local.between(start, end)
+        return f"{names[css]} {when}"
 
     return [
-        Shade(max(start, from_s), end, css, f"{names[css]} {when(start, end)}")
+        Shade(max(start, from_s), end, css, told(css, start, end))
         for css, start, end in sorted(found, key=lambda one: one[1])
         if end > from_s
     ]

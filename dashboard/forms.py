@@ -10,6 +10,17 @@ from dashboard.durations import hours_of, written
 from dashboard.units import Units
 from dashboard.wording import Local
 
+_MOST_DIGITS = 18  # more would not fit into the store
+
+
+def whole(text: str) -> int | None:
+    """A whole number from 0 on, as a field or an address has it; None where it is none.
+
+    The likes of `²` are digits to Python, and no number.
+    """
+    number = text.isascii() and text.isdigit() and len(text) <= _MOST_DIGITS
+    return int(text) if number else None
+
 
 def _short(limit: float) -> str:
     return f"{limit:.0f}" if abs(limit) >= 1000 else f"{limit:.3g}"

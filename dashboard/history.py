@@ -12,6 +12,7 @@ from flask import render_template, request
 from dashboard import views, wording
 from dashboard.db import reader
 from dashboard.drawing import Chart, Line, picture
+from dashboard.forms import whole
 from dashboard.views import local, numbered
 from dashboard.wording import Local
 from monitor.answers.comparing import CureRun, cure_run
@@ -102,9 +103,9 @@ def compare() -> str:
 
 def _chosen(layers: Mapping[int, tuple[Piece, Layer]]) -> list[int]:
     """The layers asked for; else the last reacting layer of each piece asked for, or of any."""
-    wanted = [int(n) for n in request.args.getlist("layer") if n.isdigit() and len(n) < 18]
-    found = [number for number in wanted if number in layers][:2]
-    asked = {int(n) for n in request.args.getlist("piece") if n.isdigit() and len(n) < 18}
+    wanted = [whole(typed) for typed in request.args.getlist("layer")]
+    found = [number for number in wanted if number is not None and number in layers][:2]
+    asked = {whole(typed) for typed in request.args.getlist("piece")} - {None}
     # Where one layer of one piece is like any other, the curing ones come first.
     order = sorted(
         layers.values(),
@@ -203,6 +204,8 @@ def _rows(sides: list[Side], axis: str) -> tuple[list[Row], list[Row]]:
                 if axis == "age" and side.run is not None:
                     hours = _age_at(side.run, hours)
                 took = wording.hours(hours)
+                # As in the record: what was not seen to be reached is an estimate.
+                took = took if stage.reached_at_s is not None else f"~{took}"
             due_h.setdefault(stage.key, stage.label_h)
             found.setdefault(stage.key, {})[place] = (wording.hours(stage.label_h), took)
     rows = [

@@ -7,11 +7,16 @@ Joined sentences are looked up one by one. What is not recognised stays English.
 
 Pure: a catalogue goes in as plain mappings. Recognising takes no regular expression made from a
 catalogue, so no text and no catalogue can make it slow; and no text is ever formatted.
+
+A catalogue is somebody's file, and templates put its messages on the page as they are. So a
+translation has the tags of the English to the letter, and asks of `%` nothing but to put in a
+value: a width of a few digits would fill the memory.
 """
 
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass
@@ -32,6 +37,8 @@ _SENTENCE_END = re.compile(r"(?<=[.!?])(\s+)(?=\S)")
 _MARKS = (_SENTENCE_END, re.compile(r"(; )"), re.compile(r"(: |, )"))
 _SEVERAL = re.compile(r"[.!?]\s+\S|; |[;:]$")  # more than one phrase
 _BRACKETED = re.compile(r"(.+?) \((.+)\)(\.?)", re.DOTALL)
+# A tag, or a mark that a browser may take for the begin or the end of one.
+_TAG = re.compile(r"<[^<>]*>|[<>]")
 # Letters that stay as they are in any language.
 _SIGNS = frozenset({"mm", "ml", "cm", "cm²", "in²", "RH", "fl", "oz"})
 _ENGLISH_DATES = "Mon Tue Wed Thu Fri Sat Sun Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec"
@@ -61,24 +68,32 @@ class Language:
         self,
         code: str = "en",
         messages: Mapping[str, str] | None = None,
-        plurals: Mapping[str, Sequence[str]] | None = None,
+        plurals: Mapping[tuple[str, str], Sequence[str]] | None = None,
         plural_of: Callable[[int], int] = lambda n: int(n != 1),
         names: DateNames | None = None,
         rtl: bool = False,
         own_name: str = "English",
     ) -> None:
         self.code, self.names, self.rtl, self.own_name = code, names, rtl, own_name
-        self._plurals, self._plural_of = dict(plurals or {}), plural_of
+        self._plural_of = plural_of
         self._messages: dict[str, str] = {}
-        # Sentences whose fields differ from the English ones; they stay English.
+        self._plurals: dict[tuple[str, str], list[str]] = {}
+        # Sentences whose fields or tags differ from the English ones; they stay English.
         self.unusable: list[str] = []
         for source, target in (messages or {}).items():
             if not target or not source:
                 continue
-            if _fields(source) == _fields(target):
+            if _usable(source, target):
                 self._messages[source] = target
             else:
                 self.unusable.append(source)
+        for (one, many), targets in (plurals or {}).items():
+            usable = [_usable_for_counts(one, many, target) for target in targets]
+            self._plurals[one, many] = [
+                target if good else "" for target, good in zip(targets, usable, strict=True)
+            ]
+            if not all(usable):
+                self.unusable.append(one)
         self._exact = {shares(key): said for key, said in self._messages.items()}
         self._exact |= {
             key.replace("%%", "%"): said.replace("%%", "%")
@@ -122,13 +137,12 @@ class Language:
     def plural(self, one: str, many: str, count: int) -> str:
         """A template's message for so many."""
         english = one if count == 1 else many
-        forms = self._plurals.get(one, ())
+        forms = self._plurals.get((one, many), ())
         try:
             target = forms[self._plural_of(count)]
         except (IndexError, ValueError, TypeError, ArithmeticError):
             return english
-        usable = target and _fields(target) <= _fields(one) | _fields(many) | {"%num"}
-        return _formatting(english, target) if usable else english
+        return _formatting(english, target) if target else english
 
     def _look(self, text: str, depth: int) -> Said | None:
         """A text translated, None where nothing of it is known."""
@@ -280,11 +294,38 @@ def _fields(text: str) -> set[str]:
     return {*FIELD.findall(text)} | {f"%{name}" for name in TEMPLATE_FIELD.findall(text)}
 
 
+def _usable(source: str, target: str) -> bool:
+    """Whether a translation may stand for the English."""
+    formatted = "%%" in source or TEMPLATE_FIELD.search(source) is not None
+    return (
+        _fields(source) == _fields(target)
+        and _tags(source) == _tags(target)
+        and not (formatted and _odd_sign(target))
+    )
+
+
+def _usable_for_counts(one: str, many: str, target: str) -> bool:
+    """Whether one form of a message that counts may stand for the English."""
+    return (
+        _fields(target) <= _fields(one) | _fields(many) | {"%num"}
+        and _tags(target) in (_tags(one), _tags(many))
+        and not _odd_sign(target)
+    )
+
+
+def _tags(text: str) -> Counter[str]:
+    """The tags with all that is in them."""
+    return Counter(_TAG.findall(text))
+
+
+def _odd_sign(text: str) -> bool:
+    """Whether `%` would do more to a text than put its values in."""
+    return "%" in TEMPLATE_FIELD.sub("", text.replace("%%", ""))
+
+
 def _formatting(english: str, target: str) -> str:
     """The translation where it formats as the English does, else the English."""
-    try:
-        target % dict.fromkeys((name[1:] for name in _fields(target)), "")
-    except (ValueError, TypeError, KeyError):
+    if _odd_sign(target):
         return english
     # Between the marks of an attribute a straight one would end it.
     return target if '"' in english else target.replace('"', "&#34;")

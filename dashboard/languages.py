@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+import stat
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,6 +18,12 @@ if TYPE_CHECKING:
 
 PACKAGED = Path(__file__).parent / "languages"
 _CODE = re.compile(r"[a-z]{2,3}(_[A-Za-z0-9]{2,8})*")
+# All the page may say is a fifth of a million bytes.
+_LARGEST_BYTES = 4_000_000
+_MOST_FORMS = 6  # that a language has for a count; Arabic's
+_COUNTS_TRIED = 202  # the rules of all languages turn on the last two digits
+_FORMS = re.compile(rb"nplurals\s*=\s*(\d+)", re.IGNORECASE)
+_WRAPPED = re.compile(rb'"\s*"')  # a text goes on in the next line
 _SHOWN_UNUSABLE = 60  # letters of a sentence that is quoted in a fault
 
 
@@ -32,8 +40,11 @@ def languages(store: Path) -> Languages:
     known, faults = {ENGLISH.code: ENGLISH}, []
     for file in _files(store):
         try:
-            stamp = file.stat()
-            found, fault = _read(file, stamp.st_mtime_ns, stamp.st_size)
+            known_by = file.stat()
+            if not stat.S_ISREG(known_by.st_mode):
+                found, fault = None, f"{file.name} is not a file of text; remove it."
+            else:
+                found, fault = _read(file, known_by.st_mtime_ns, known_by.st_size)
         except OSError as error:
             found, fault = None, f"{file.name} cannot be read: {error.strerror}."
         if fault:
@@ -60,10 +71,20 @@ def _read(file: Path, _changed_ns: int, _size: int) -> tuple[Language | None, st
         from babel.messages.pofile import PoFileError, read_po
     except ImportError:
         return None, f"{file.name} cannot be read without Babel: pip install 'pourside[language]'."
+    with file.open("rb") as opened:
+        text = opened.read(_LARGEST_BYTES + 1)
+    if len(text) > _LARGEST_BYTES:
+        return None, (
+            f"{file.name} is larger than {_LARGEST_BYTES // 1_000_000} MB; expected the catalogue "
+            "of this program alone."
+        )
+    # The reader makes room for as many forms as the file says, for each message.
+    forms = [found[1] for found in _FORMS.finditer(_WRAPPED.sub(b"", text))]
+    if any(len(one) > 1 or int(one) > _MOST_FORMS for one in forms):
+        return None, f"{file.name} has over {_MOST_FORMS} forms of a plural; mend its nplurals."
     try:
-        with file.open("rb") as opened:
-            book = read_po(opened, abort_invalid=True, charset="utf-8")
-        plural_of = _plural_rule(book.plural_expr)
+        book = read_po(BytesIO(text), abort_invalid=True, charset="utf-8")
+        plural_of = _plural_rule(book.plural_expr, book.num_plurals)
     except UnicodeDecodeError:
         return None, f"{file.name} is not UTF-8 text; save it as UTF-8."
     except PoFileError as error:
@@ -72,23 +93,32 @@ def _read(file: Path, _changed_ns: int, _size: int) -> tuple[Language | None, st
     except (ValueError, TypeError, LookupError, AttributeError, ArithmeticError) as error:
         return None, f"{file.name} is not a catalogue: {error}."
     messages: dict[str, str] = {}
-    plurals: dict[str, tuple[str, ...]] = {}
+    plurals: dict[tuple[str, str], tuple[str, ...]] = {}
     for message in book:
         if message.fuzzy or not message.id or not message.string:
             continue
         if isinstance(message.id, str):
             messages[message.id] = str(message.string)
         else:
-            plurals[message.id[0]] = tuple(message.string)
+            plurals[message.id[0], message.id[1]] = tuple(message.string)
+    if not messages and not plurals:
+        return None, (
+            f"{file.name} has no translation in it; fill in its msgstr lines, and take out the "
+            "mark 'fuzzy' where you agree."
+        )
     names, rtl, own_name = _of_locale(file.stem)
     found = Language(file.stem, messages, plurals, plural_of, names, rtl, own_name)
     return found, _unusable_words(file, found)
 
 
-def _plural_rule(expression: str) -> Callable[[int], int]:
+def _plural_rule(expression: str, forms: int) -> Callable[[int], int]:
+    """Which form a count has. Raises ValueError or ArithmeticError where a count has none."""
     from gettext import c2py
 
     rule: Callable[[int], int] = c2py(expression)
+    for count in range(_COUNTS_TRIED):
+        if not 0 <= rule(count) < forms:
+            raise ValueError(f"a count of {count} has form {rule(count)}, and nplurals is {forms}")
     return rule
 
 
@@ -98,8 +128,8 @@ def _unusable_words(file: Path, found: Language) -> str:
     first, count = found.unusable[0][:_SHOWN_UNUSABLE], len(found.unusable)
     more = f" and {count - 1} more" if count > 1 else ""
     return (
-        f"{file.name}: the translation of '{first}'{more} lacks a field of the English, or has "
-        "one too many; it stays English."
+        f"{file.name}: the translation of '{first}'{more} does not keep the fields, tags and "
+        "per cent signs of the English; it stays English."
     )
 
 

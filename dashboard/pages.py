@@ -8,11 +8,11 @@ from urllib.parse import urlsplit
 from flask import Blueprint, Response, render_template, request
 
 from dashboard import before, history, record, room_page, translating, views, wording
-from dashboard.db import options, reader
+from dashboard.db import now_s, options, reader
 from dashboard.first_steps import first_steps
 from dashboard.units import CHOICES, Units
 from dashboard.views import local as local
-from monitor.store import pieces, readings, resins, settings
+from monitor.store import forgetting, pieces, readings, resins, settings
 
 pages = Blueprint("pages", __name__)
 # Addresses that no other machine can open.
@@ -106,11 +106,22 @@ def settings_page() -> str:
         chosen=settings.everything(con),
         choices=CHOICES,
         sensors=readings.sensors(con),
+        forgettable=forgetting.forgettable(con, now_s()),
         address=_address(),
         calendar=f"webcal://{urlsplit(_address()).netloc}/calendar.ics",
         at_home=urlsplit(_address()).hostname in LOOPBACK,
         zone=options().zone,
     )
+
+
+@pages.get("/settings/forget")
+def ask_forget() -> str:
+    """What would be gone with the sensors that were chosen."""
+    con, here = reader(), local()
+    chosen = request.args.getlist("sensor")
+    found = [one for one in forgetting.forgettable(con, here.now_s) if one.key in chosen]
+    heard = {one.key: here.clock(one.last_at_s) for one in found}
+    return render_template("forget_sensor.html", sensors=found, heard=heard)
 
 
 def _address() -> str:

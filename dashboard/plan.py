@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response
 
 from dashboard import plan_views, wish_form
 from dashboard.db import acting, now_s, reader
-from dashboard.forms import Form
+from dashboard.forms import Form, whole
 from dashboard.going import refused
 from dashboard.views import local
 from dashboard.wording import Local
@@ -116,20 +116,23 @@ def follow(number: int) -> str:
 @plan.post("/pieces/<int:number>/plan/<act>")
 def plan_act(number: int, act: str) -> Response | tuple[str, int]:
     """Tick work off, take the tick back, or go on without a plan."""
-    _piece, kept = _planned(number)
+    piece, kept = _planned(number)
     step, what = request.form.get("step", ""), request.form.get("what", "work")
     places = {one.key: place for place, one in enumerate(kept.recipe.steps)}
     known = step in places and what in plan_views.TICKED
     if act in ("done", "undo") and not known:
         return refused([f"The plan has no step {step!r} that could be ticked; reload the page"])
+    typed = request.form.get("layer", "")
+    layer = whole(typed)
+    if act == "adopt" and layer not in {one.id for one in piece.layers}:
+        return refused([f"The piece has no layer {typed[:20]!r}; reload the page"])
     with acting() as con:
         if act == "done":
             plans.note_done(con, number, step, what, now_s())
         elif act == "undo":
             plans.undo_done(con, number, step, what)
         elif act == "adopt" and step in places:
-            layer = request.form.get("layer", "")
-            plans.adopt(con, number, int(layer) if layer.isdigit() else 0, places[step])
+            plans.adopt(con, number, layer or 0, places[step])
         elif act == "give-up":
             plans.give_up(con, number)
         else:
@@ -210,7 +213,7 @@ def _sure_choices(typed: str) -> dict[str, str]:
 
 def _wanted_piece(form: Form) -> Piece | None:
     typed = form.values.get("piece", "")
-    number = int(typed) if typed.isdigit() and len(typed) < 18 else None
+    number = whole(typed)
     found = None if number is None else pieces.piece(reader(), number)
     if typed and (found is None or found.ended_at_s is not None):
         form.faults.append("That piece is not on the bench any more; choose another or a new one")

@@ -13,7 +13,7 @@ from dashboard.wording import Local
 from monitor.answers import planning
 from monitor.answers.planning import Alternative, Done, Plan, PlannedAct, Recipe, Step
 from monitor.core.vocabulary import Layer, Piece
-from monitor.store import resins
+from monitor.store import readings, resins
 from monitor.store.plans import KeptPlan, Terms
 
 # What a tap ticks off; a pour is ticked by its layer.
@@ -76,6 +76,7 @@ class PlanView:
     sure: str
     unlearnt: bool  # marks would make the next plan surer
     less: str  # the lesser certainty of this plan, where none is as sure as wished
+    unmeasured: bool  # no sensor was ever heard: the room is a guess
 
 
 def whole(
@@ -166,6 +167,7 @@ def _view(
         unlearnt=any(one.key == "uncertain" for one in made.reasons),
         less="" if less is None else wish_form.sure_words(f"{less:g}"),
         cured=made.finish_s is not None and made.finish_s <= made.made_at_s,
+        unmeasured=all(one.last_at_s is None for one in readings.sensors(con)),
     )
 
 

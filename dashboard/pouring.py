@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Mapping
 
-from dashboard.forms import Form
+from dashboard.forms import Form, whole
 from dashboard.views import units
 from monitor.answers import measuring
 from monitor.core.vocabulary import ResinProfile
@@ -17,22 +17,23 @@ WASTE = 0.1
 
 def chosen_bottles(typed: Mapping[str, str]) -> list[int]:
     """The bottles ticked for the two parts; empty where the layer takes from none."""
-    return [int(typed[key]) for key in ("bottle_a", "bottle_b") if _is_number(typed.get(key, ""))]
+    found = [whole(typed.get(key, "")) for key in ("bottle_a", "bottle_b")]
+    return [number for number in found if number is not None]
 
 
 def step_of(con: sqlite3.Connection, piece_id: int, typed: Mapping[str, str]) -> int | None:
     """Which step of the piece's plan the layer is, if it was started from that plan."""
-    text = typed.get("step", "")
+    step = whole(typed.get("step", ""))
     kept = plans.plan(con, piece_id)
-    if kept is None or not (text.isdigit() and len(text) < 4):
+    if kept is None or step is None:
         return None
-    return int(text) if int(text) < len(kept.recipe.steps) else None
+    return step if step < len(kept.recipe.steps) else None
 
 
 def lot_of(con: sqlite3.Connection, typed: Mapping[str, str]) -> str:
     """The lot of the chosen hardener: it names the batch that the belief learns by."""
-    key = typed.get("bottle_b", "")
-    found = bottles.bottle(con, int(key)) if _is_number(key) else None
+    number = whole(typed.get("bottle_b", ""))
+    found = None if number is None else bottles.bottle(con, number)
     return "" if found is None else found.lot
 
 
@@ -85,7 +86,3 @@ def _handed_on_ml(form: Form, volume_ml: float | None) -> float | None:
     if total is None or reckoned_for is None or volume_ml is None:
         return None
     return total if abs(volume_ml - reckoned_for) <= 0.01 * reckoned_for else None
-
-
-def _is_number(text: str) -> bool:
-    return text.isdigit() and len(text) < 18

@@ -184,7 +184,7 @@ def _typed(form: Form) -> Table:
         taken.add(step["key"])
         steps.append(step)
     table: Table = {"key": _slug(name) or "recipe", "name": name, "steps": steps}
-    note = form.text("note", "Note", 400)
+    note = " ".join(form.text("note", "Note", 400).split())
     if note:
         table["note"] = note
     return table
@@ -206,7 +206,8 @@ def _typed_step(form: Form, place: int) -> Table:
         resin = form.text(f"resin{place}", f"{title}, resin", 60)
         if resin:
             step["resin"] = resin
-        for key, name, unit in _SIZES:
+        # Lines are drawn over an area; how thick they get, nobody measures.
+        for key, name, unit in _SIZES[:1] if kind == "painted_lines" else _SIZES:
             value = form.number(f"{key}{place}", f"{title}, {name.lower()}", 0.05, 1e6, unit)
             if value is not None:
                 step[key] = value

@@ -28,13 +28,25 @@ from monitor.core.vocabulary import (
     Piece,
     StageOutlook,
 )
-from monitor.store import alarms, marks, outlooks, pieces, readings, settings, status
+from monitor.store import (
+    alarms,
+    forgetting,
+    marks,
+    outlooks,
+    pieces,
+    readings,
+    settings,
+    status,
+    trouble,
+)
 
 # What came right again on its own is history, not a task.
 STANDING: tuple[AlarmPhase, ...] = ("unacknowledged", "acknowledged")
 HIDDEN: tuple[AlarmPhase, ...] = ("shelved", "out_of_service")
 # The monitor thinks every few seconds; silent for this long, it has stopped.
 STOPPED_S = 120.0
+# A board's clock may be a little ahead; more, and its last reading is of no known hour.
+FUTURE_S = 600.0
 
 
 @dataclass(frozen=True)
@@ -123,7 +135,7 @@ def local() -> Local:
 def rooms(con: sqlite3.Connection, local: Local, shown: Units) -> list[RoomView]:
     """Every sensor's room now, the last heard first."""
     found = []
-    for sensor in readings.sensors(con):
+    for sensor in readings.sensors(con, local.now_s):
         if sensor.last_at_s is None or sensor.last_temp_c is None:
             continue
         humidity = sensor.last_humidity_pct
@@ -139,8 +151,8 @@ def rooms(con: sqlite3.Connection, local: Local, shown: Units) -> list[RoomView]
                     humidity="—" if humidity is None else f"{humidity:.0f} %RH",
                     dew_point="—" if dew is None else shown.temperature(dew),
                     trend=_trend(con, sensor.key, local.now_s, shown),
-                    heard=wording.ago(age_s),
-                    quiet=age_s > 900,
+                    heard=wording.ago(age_s) if age_s > -FUTURE_S else "in the future",
+                    quiet=not -FUTURE_S <= age_s <= 900,
                 ),
             )
         )
@@ -225,15 +237,19 @@ def _rules(con: sqlite3.Connection) -> list[dict[str, str]]:
 def works(con: sqlite3.Connection, options: Options, local: Local) -> list[str]:
     """What is wrong with the program itself, in words; empty where all is well."""
     beat = status.beats(con).get("monitor")
+    alive = beat is not None and local.now_s - beat.at_s <= STOPPED_S * max(options.speed, 1.0)
+    faults = [str(fault) for fault in beat.facts.get("faults", [])] if beat and alive else []
+    if trouble.disk_is_full(options.db_path):
+        # A monitor that cannot write shows no sign of life, and may well live.
+        return ["The disk is full: nothing is saved. Free some space, look with: df -h", *faults]
     if beat is None:
         return ["The monitor has not started yet: nothing is watched. Start it: pourside monitor"]
-    age_s = local.now_s - beat.at_s
-    if age_s > STOPPED_S * max(options.speed, 1.0):
+    if not alive:
         return [
             f"The monitor has stopped: nothing was thought since {local.clock(beat.at_s)}. "
             "Start it: sudo systemctl restart pourside-monitor"
         ]
-    return [str(fault) for fault in beat.facts.get("faults", [])]
+    return [*faults, *filter(None, [forgetting.crowded(con, local.now_s)])]
 
 
 def told(layer: Layer, outlook: Outlook) -> list[tuple[int, StageOutlook]]:

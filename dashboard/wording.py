@@ -122,14 +122,14 @@ ANSWERS: Mapping[str, str] = {
     "yes": "Yes",
     "wait": "Wait",
     "no": "No",
-    "unknown": "Cannot be told",
+    "unknown": "Not known",
 }
 GOOD_NOW, GOOD_THEN = "Pour now?", "Pour then?"
 WHOLE: Mapping[str, str] = {
     "yes": "Yes.",
     "wait": "Wait.",
     "no": "No, not like this.",
-    "unknown": "It cannot be told: measure the room first.",
+    "unknown": "Not known: measure the room first.",
 }
 BETTER = "By the forecast it is right from {}."
 ROOM_NOW, ROOM_THEN = "The room now", "The room at that hour"
@@ -137,6 +137,9 @@ POUR_ITSELF = "This much at once"
 STIR = (
     "About 3 minutes by hand, slowly, scraping sides and bottom; then once more in a clean "
     "cup (common practice; the label decides)."
+)
+STIR_FAST = (
+    "Fast: under a minute, then use it at once; no second cup (common practice; the label decides)."
 )
 
 # Alarms that say when an act is due: on the bench the layer's own first line says so.
@@ -159,6 +162,7 @@ _MOMENT = re.compile(r"⟦(-?\d+)⟧")
 # A wait at least this long is told in steps of so much.
 _COARSE_S = ((5 * 3600.0, 3600.0), (3600.0, 600.0))
 _MORNING_H = 5  # before this hour of the coming day it is still the night
+_OVERNIGHT_S = 4 * 3600.0  # as much of the night makes it 'overnight'
 
 
 def state_name(kind: str, state: CureState) -> str:
@@ -266,17 +270,17 @@ class Local:
         return f"{self.clock(from_s)} to {self.till(from_s, to_s)}"
 
     def till(self, from_s: float, to_s: float) -> str:
-        """The end of a stretch whose start was told: '22:10 to 01:30' is one night to everybody."""
-        today = self.at(from_s).date() == self.at(self.now_s).date()
-        tonight = self.clock(to_s).startswith("tonight") and to_s - from_s < 12 * 3600.0
-        return self._time(to_s) if today and tonight else self._after(from_s, to_s)
+        """The end of a stretch whose start was told: '22:10 to tonight 01:30'."""
+        return self._after(from_s, to_s)
 
     def _after(self, told_s: float | None, at_s: float) -> str:
         """A moment after another was told: its day is named where it is a new one."""
         if told_s is None:
             return self.clock(at_s)
         day = self.at(at_s).date()
-        if day == self.at(told_s).date():
+        # One date may be 'tonight' first and 'tomorrow' from the morning on.
+        tonight = [self.clock(each).startswith("tonight") for each in (told_s, at_s)]
+        if day == self.at(told_s).date() and tonight[0] == tonight[1]:
             return self._time(at_s)
         # 'yesterday 22:10 to 07:20' leaves open which morning that was.
         today = day == self.at(self.now_s).date() and not self.dated
@@ -321,7 +325,7 @@ class Local:
 
 def hours_after(from_s: float, to_s: float, local: Local) -> str:
     """'Overnight, until tomorrow 09:30', or without the night where there is none."""
-    night = any(end - start > 3600.0 for start, end in local.nights(from_s, to_s))
+    night = any(end - start >= _OVERNIGHT_S for start, end in local.nights(from_s, to_s))
     return f"{'Overnight, until' if night else 'Until'} {local.clock(to_s)}"
 
 

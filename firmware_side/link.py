@@ -32,6 +32,10 @@ _LOGIN_REFUSED = (134, 135)  # bad user name or password, not authorized
 _PROTOCOL_REFUSED = 132
 _TAKEN_OVER = 142
 _STOP_WITHIN_S = 3.0
+# Two clients of one name throw each other out, a second after the other came back. MQTT 3.1.1
+# and some brokers give no reason, so the third such end in a row is taken for it.
+_SOON_S = 10.0
+_ENDS_SOON = 3
 
 
 @dataclass(frozen=True)
@@ -87,6 +91,8 @@ class Link:
         self._asked_at_s: float | None = None
         self._speaks_5 = broker.protocol != "3.1.1"
         self._said = ""
+        self._up_at_s = 0.0
+        self._ended_soon = 0  # times in a row
         self.up = False
 
     def start(self) -> None:
@@ -112,6 +118,7 @@ class Link:
     def events(self) -> list[Event]:
         """What happened since the last call; moves on to the other protocol where due."""
         out = []
+        self._settle()
         while not self._events.empty():
             event = self._events.get()
             if event.client == self._number and self._noted(event):
@@ -137,9 +144,13 @@ class Link:
             return False
         if event.kind == "unreachable":
             self._say(f"no broker answers at {where}; readings wait on disk, trying on")
+            self._ended_soon = 0  # so it was no other node
         elif event.kind == "up":
-            self.up, self._asked_at_s, self._said = True, None, ""
-            log.info("connected to broker %s (MQTT %s)", where, self._version)
+            self.up, self._asked_at_s, self._up_at_s = True, None, real_monotonic_s()
+            if not self._ended_soon:
+                self._said = ""
+            if self._ended_soon < _ENDS_SOON:
+                log.info("connected to broker %s (MQTT %s)", where, self._version)
         elif event.kind == "refused":
             self._asked_at_s = None
             if event.code == _PROTOCOL_REFUSED:
@@ -157,13 +168,8 @@ class Link:
         elif event.kind == "down":
             was_up, self.up = self.up, False
             asked, self._asked_at_s = self._asked_at_s, None
-            if was_up and event.code == _TAKEN_OVER:
-                self._say(
-                    f"broker {where} hung up because another client calls itself"
-                    f" {self._client_id!r}. Give each node a name of its own."
-                )
-            elif was_up:
-                self._say(f"broker {where} is away ({event.words}); readings wait on disk")
+            if was_up:
+                self._note_end(event)
             elif asked is not None:
                 self._try_other("hung up")
         elif event.kind == "denied":
@@ -172,6 +178,34 @@ class Link:
                 f" {event.words}. Check its access list."
             )
         return True
+
+    def _note_end(self, event: Event) -> None:
+        """A line that stood is down: say why, or what it looks like."""
+        where = self._broker.name
+        if real_monotonic_s() - self._up_at_s < _SOON_S:
+            self._ended_soon += 1
+        remedy = "Stop one of the two, or give each node a name of its own; readings wait on disk."
+        if event.code == _TAKEN_OVER:
+            self._ended_soon = max(self._ended_soon, _ENDS_SOON)
+            self._say(
+                f"another node called {self._client_id!r} took over the line to broker {where}."
+                f" {remedy}"
+            )
+        elif self._ended_soon >= _ENDS_SOON:
+            self._say(
+                f"broker {where} hangs up again and again, soon after connecting: it looks as if"
+                f" another node called {self._client_id!r} took over. {remedy}"
+            )
+        else:
+            self._say(f"broker {where} is away ({event.words}); readings wait on disk")
+
+    def _settle(self) -> None:
+        """A line that stands for a while takes back what was said of its ends."""
+        stands = self.up and real_monotonic_s() - self._up_at_s >= _SOON_S
+        if stands and self._ended_soon:
+            if self._ended_soon >= _ENDS_SOON:
+                log.info("the line to broker %s stands again", self._broker.name)
+            self._ended_soon, self._said = 0, ""
 
     def _say(self, words: str) -> None:
         # Once per state, not per attempt: attempts go on for weeks.

@@ -20,38 +20,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from firmware_side.errors import OutboxError
+from firmware_side.outbox_file import locked, opened
 
 log = logging.getLogger(__name__)
 
 MAX_SAMPLES = 2_000_000  # about 80 MB; 230 days at 10 s
-_FILE_VERSION = 1
 _THIN_BLOCK = 2_000
 # The newest part of a full outbox that is kept whole while older parts can give way.
 _RECENT_SHARE = 0.25
-
-_SCHEMA = """
-CREATE TABLE machine_start (
-    name TEXT PRIMARY KEY,
-    offset_ms INTEGER               -- date = uptime + offset, once the clock was set
-) STRICT;
-CREATE TABLE stream (
-    id INTEGER PRIMARY KEY,
-    boot TEXT NOT NULL UNIQUE,
-    started TEXT NOT NULL REFERENCES machine_start(name),
-    thinned INTEGER NOT NULL,       -- how many times every other sample was left out
-    place REAL NOT NULL,            -- order of time among streams
-    next_seq INTEGER NOT NULL
-) STRICT;
-CREATE TABLE sample (
-    stream INTEGER NOT NULL REFERENCES stream(id),
-    seq INTEGER NOT NULL,
-    uptime_ms INTEGER NOT NULL,
-    at_ms INTEGER,                  -- NULL while the date is not known
-    temp_milli INTEGER NOT NULL,
-    humidity_milli INTEGER,
-    PRIMARY KEY (stream, seq)
-) STRICT, WITHOUT ROWID;
-"""
 
 
 @dataclass(frozen=True)
@@ -78,7 +54,8 @@ class Place:
 class Outbox:
     """The samples not yet in the monitor's store, bounded, in order of time.
 
-    Used from one thread. `machine_start` names the machine's own start, within which the
+    Used from one thread, and by one node: two would forget one another's streams. A lock file
+    beside it sees to that. `machine_start` names the machine's own start, within which the
     uptimes of several starts of the node are comparable; by default this start is its own.
     """
 
@@ -88,7 +65,12 @@ class Outbox:
         if max_samples < 10:
             raise OutboxError(f"the outbox may hold {max_samples} samples, expected at least 10")
         self._max_samples = max_samples
-        self._con = _opened(Path(path))
+        self._lock = locked(Path(path))
+        try:
+            self._con = opened(Path(path))
+        except BaseException:
+            self._lock.close()
+            raise
         self.boot = secrets.token_hex(6)
         self._machine_start = machine_start or self.boot
         with self._writing():
@@ -106,6 +88,7 @@ class Outbox:
     def close(self) -> None:
         """Release the file."""
         self._con.close()
+        self._lock.close()
 
     def add(self, samples: Sequence[tuple[float, float | None, float, float | None]]) -> None:
         """Keep samples: (temp_c, humidity_pct, uptime_s, at_s or None while undated).
@@ -347,44 +330,3 @@ class Outbox:
             return int(before[0])
         between = (place + (before[3] if before else place - 1.0)) / 2
         return self._add_stream(secrets.token_hex(6), started, thinned, between)
-
-
-def _opened(path: Path) -> sqlite3.Connection:
-    """The file, ready; a damaged one is put aside and a new one begun."""
-    try:
-        return _connected(path)
-    except sqlite3.DatabaseError as error:
-        if isinstance(error, sqlite3.OperationalError) or not path.exists():
-            raise OutboxError(
-                f"outbox {path} cannot be opened: {error}. Check that its folder exists and that"
-                " this user may write there."
-            ) from error
-        aside = path.with_name(path.name + ".damaged")
-        path.replace(aside)
-        for suffix in ("-wal", "-shm"):
-            path.with_name(path.name + suffix).unlink(missing_ok=True)
-        log.error("outbox %s is damaged (%s): kept as %s, a new one begun", path, error, aside)
-        return _connected(path)
-
-
-def _connected(path: Path) -> sqlite3.Connection:
-    con = sqlite3.connect(path, isolation_level=None)
-    try:
-        con.execute("PRAGMA journal_mode = WAL")
-        con.execute("PRAGMA synchronous = FULL")  # the last sample too survives a power cut
-        con.execute("PRAGMA foreign_keys = ON")
-        con.execute("PRAGMA journal_size_limit = 4000000")
-        version = con.execute("PRAGMA user_version").fetchone()[0]
-        if version > _FILE_VERSION:
-            raise OutboxError(
-                f"outbox {path} was written by a newer program (version {version}, this one"
-                f" knows {_FILE_VERSION}). Update the program, or name another file."
-            )
-        if version == 0:
-            con.executescript(
-                f"BEGIN IMMEDIATE; {_SCHEMA} PRAGMA user_version = {_FILE_VERSION}; COMMIT;"
-            )
-    except BaseException:
-        con.close()
-        raise
-    return con

@@ -18,17 +18,17 @@ from pathlib import Path
 from firmware_side import board as machine
 from firmware_side import clock as node_clock
 from firmware_side.errors import NodeError
-from firmware_side.sensors.base import Closable, SensorFault
+from firmware_side.sensors.base import Closable, Sample, SensorFault, Source
 from monitor import brokers, node_role
 from monitor.clock import Clock
 from monitor.config import Config
 from monitor.mqtt_link import Link, speaks_5
-from monitor.store import connection
-from monitor.store.connection import writing
+from monitor.store import connection, settings, trouble
 from monitor.store.errors import StoreError
 
 LEAST_FREE_BYTES = 200e6
 ANSWER_WITHIN_S = 5.0
+TRIES, BETWEEN_S = 4, 2.1  # a DHT22 measures every two seconds
 # Of an eMMC's life; the kernel tells it in tenths.
 WORN_PCT = 80
 # MQTT 3.1.1 section 3.1: CONNECT, level 4, clean session, keep-alive 60, empty identifier, no
@@ -197,19 +197,29 @@ def _store(config: Config) -> Result:
     if not config.store_path.exists():
         return Result("store", True, f"{config.store_path} will be made at the first start")
     try:
-        with closing(connection.open_writer(config.store_path)) as con, writing(con):
-            pass  # it takes a transaction
+        with closing(connection.open_writer(config.store_path)) as con:
+            # A transaction alone says nothing: of a file it may not write, SQLite only reads.
+            con.execute("BEGIN IMMEDIATE")
+            settings.put(con, "check", "", 0.0)
+            con.execute("ROLLBACK")
     except StoreError as error:
-        return Result("store", False, str(error), "pourside restore FILE --yes")
-    except sqlite3.OperationalError as error:
-        folder = config.store_path.parent
-        return Result(
-            "store",
-            False,
-            f"{config.store_path} cannot be written ({error})",
-            f"sudo chown -R {_user_name(folder.stat().st_uid)}: {folder}",
-        )
+        return _bad_store(config.store_path, str(error), error.__cause__)
+    except sqlite3.Error as error:
+        words = f"{config.store_path} cannot be written ({error})"
+        return _bad_store(config.store_path, words, error)
     return Result("store", True, f"{config.store_path} opens and can be written")
+
+
+def _bad_store(path: Path, words: str, cause: BaseException | None) -> Result:
+    if not isinstance(cause, sqlite3.Error):
+        return Result("store", False, words)  # the words themselves say what to do
+    if trouble.kind(cause) == "damaged":
+        return Result("store", False, words, "pourside restore FILE --yes")
+    if trouble.kind(cause) in ("full", "busy"):
+        return Result("store", False, words, trouble.advice(cause))
+    owner = _user_name(path.parent.stat().st_uid)
+    mend = f"sudo chown -R {owner}: {path.parent}; sudo chmod u+rw {path}"
+    return Result("store", False, words, mend)
 
 
 def _broker(config: Config) -> Result:
@@ -362,7 +372,7 @@ def _sensor(config: Config) -> Result:
             config, node_clock.Clock(node_role.start_s(config), config.clock.speed)
         )
         try:
-            sample = source.read()
+            sample = _read(source)
         finally:
             if isinstance(source, Closable):
                 source.close()
@@ -370,6 +380,18 @@ def _sensor(config: Config) -> Result:
         return Result("sensor", False, f"{config.node.source}: {error}", "see hardware/README.md")
     humidity = "" if sample.humidity_pct is None else f", {sample.humidity_pct:.1f} %RH"
     return Result("sensor", True, f"{config.node.source} reads {sample.temp_c:.1f} °C{humidity}")
+
+
+def _read(source: Source) -> Sample:
+    """One reading; a sensor that now and then garbles one is asked again."""
+    for _ in range(TRIES - 1):
+        try:
+            return source.read()
+        except SensorFault as fault:
+            if fault.permanent:
+                raise
+        threading.Event().wait(BETWEEN_S)
+    return source.read()
 
 
 def _service_runs(name: str) -> bool:

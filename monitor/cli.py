@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from monitor import quiet_start  # noqa: F401 - first of all
+
+# isort: split
 import logging
 import os
 import shutil
@@ -22,16 +25,18 @@ from firmware_side.sensors.base import SensorFault
 from monitor import config as settings
 from monitor.config import Config, ConfigError
 from monitor.errors import MonitorError
+from monitor.store import trouble
 from monitor.store.errors import StoreError
 
 
 def main() -> None:
     """Run the command and turn every foreseen failure into one clear line."""
     try:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
         # Without its own handling click hands the exit code of `ctx.exit` back.
         code = cli(standalone_mode=False)
         sys.exit(code if isinstance(code, int) else 0)
-    except click.Abort:
+    except (click.Abort, KeyboardInterrupt):
         sys.exit(1)
     except click.ClickException as error:
         error.show()
@@ -43,7 +48,7 @@ def main() -> None:
         _tell(str(error))
         sys.exit(1)
     except sqlite3.Error as error:
-        _tell(f"the store cannot be written ({error}). Is the disk full? Look with: df -h")
+        _tell(f"the store cannot be written ({error}). {trouble.advice(error)}")
         sys.exit(1)
 
 
@@ -83,14 +88,14 @@ def cli(verbose: bool) -> None:
               help="Keep the made-up data in this folder.")  # fmt: skip
 def demo(speed: float, port: int, keep: Path | None) -> None:
     """A simulated studio with a made-up history; nothing needs to be installed or wired."""
+    stop = stopping()
     from monitor.running import run_demo
 
     if keep is not None and (keep / "pourside.db").exists():
         raise ConfigError([f"--keep {keep}: there is a store already; name an empty folder"])
     folder = keep or Path(tempfile.mkdtemp(prefix="pourside-demo-"))
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        run_demo(folder, speed, port, stopping(), say=click.echo)
+        run_demo(folder, speed, port, stop, say=click.echo)
     finally:
         if keep is None:
             shutil.rmtree(folder, ignore_errors=True)
@@ -100,36 +105,40 @@ def demo(speed: float, port: int, keep: Path | None) -> None:
 @config_option
 def up(config_path: Path) -> None:
     """Everything in one: the broker if asked for, the node if it is here, monitor and page."""
+    stop = stopping()
     from monitor.running import run_up
 
-    run_up(_loaded(config_path), stopping(), say=click.echo)
+    run_up(_loaded(config_path), stop, say=click.echo)
 
 
 @cli.command()
 @config_option
 def node(config_path: Path) -> None:
     """The sensor node alone, for a service unit."""
+    stop = stopping()
     from monitor.node_role import run_node
 
-    run_node(_loaded(config_path), stopping())
+    run_node(_loaded(config_path), stop)
 
 
 @cli.command()
 @config_option
 def monitor(config_path: Path) -> None:
     """The monitor alone, for a service unit."""
+    stop = stopping()
     from monitor.running import run_monitor
 
-    run_monitor(_loaded(config_path), stopping())
+    run_monitor(_loaded(config_path), stop)
 
 
 @cli.command()
 @config_option
 def dashboard(config_path: Path) -> None:
     """The page alone, for a service unit."""
+    stop = stopping()
     from monitor.running import run_dashboard
 
-    run_dashboard(_loaded(config_path), stopping(), say=click.echo)
+    run_dashboard(_loaded(config_path), stop, say=click.echo)
 
 
 @cli.command()
@@ -191,6 +200,7 @@ def backup(config_path: Path, file: Path) -> None:
 @click.option("--yes", is_flag=True, help="Put it in place of the present store.")
 def restore(config_path: Path, file: Path, yes: bool) -> None:
     """Put a backup in place of the store. Stop the monitor first."""
+    from monitor.node_role import make_folder
     from monitor.store import connection
 
     config = _loaded(config_path)
@@ -201,7 +211,7 @@ def restore(config_path: Path, file: Path, yes: bool) -> None:
         raise ConfigError([f"{file} is the store itself; name a backup"])
     if target.exists() and not yes:
         raise ConfigError([f"{target} exists; add --yes to put the backup in its place"])
-    target.parent.mkdir(parents=True, exist_ok=True)
+    make_folder(target.parent)
     with connection.holding(target):
         aside = connection.restore(file, target)
     click.echo(f"Restored {file}." + (f" The old store is {aside}." if aside else ""))
@@ -243,6 +253,7 @@ def _need_store(config: Config) -> None:
 def stopping() -> threading.Event:
     """An event that the service manager's and the person's stop signals set.
 
+    Asked for before the slow imports: a signal in the midst of them would end in a traceback.
     A handler that set the event itself could interrupt its own `wait` or `set` and block for
     ever on their lock; so the signal only writes a byte to a pipe, and a thread sets it.
     """

@@ -12,14 +12,16 @@ import sqlite3
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from pathlib import Path
 
 from monitor import intake, validation
 from monitor.clock import Clock
+from monitor.core.alarms.words import local_words
 from monitor.core.vocabulary import ResinProfile
 from monitor.errors import MonitorError
 from monitor.mqtt_link import Link
-from monitor.store import connection, resins
+from monitor.store import connection, resins, trouble
 from monitor.watch import Watch, Works
 
 log = logging.getLogger(__name__)
@@ -52,6 +54,7 @@ class Monitor:
     clock_set: Callable[[], bool] | None = None
     channel_faults: Callable[[], Mapping[str, str | None]] = dict
     notify: Callable[[str], None] = lambda _words: None
+    _trouble: str = ""
 
     def run(self, stop: threading.Event) -> None:
         """Work until told to stop. Raises MonitorDied, StoreError."""
@@ -62,17 +65,24 @@ class Monitor:
                     resins.save_resin(con, profile, self.clock.now_s(), origin="library")
             self.link.start()
             self.notify("READY=1")
-            self._loop(con, stop)
+            try:
+                self._loop(con, stop)
+            except (sqlite3.DatabaseError, OSError) as error:
+                con.check()  # its going may show as this
+                if isinstance(error, sqlite3.Error):
+                    raise trouble.named(self.store_path, error) from error
+                raise
         finally:
             self.link.stop()
             con.close()
 
-    def _loop(self, con: sqlite3.Connection, stop: threading.Event) -> None:
+    def _loop(self, con: connection.Owned, stop: threading.Event) -> None:
         version = -1
         thought_s = float("-inf")
         news = True
         greeted = 0
         while not stop.is_set():
+            con.check()
             if self.link.connected and self.link.epoch != greeted:
                 greeted = self.link.epoch
                 intake.tell_committed(con, self.link, self.site)
@@ -109,8 +119,17 @@ class Monitor:
             changes = self.watch.think(con, self.clock.now_s(), works)
         except sqlite3.OperationalError as error:
             # A full disk or a long hold by another: say so, keep listening, try next tick.
-            log.error("could not write what was thought: %s", error)
+            if str(error) != self._trouble:
+                log.error("could not write what was thought: %s", error)
+            self._trouble = str(error)
             return
+        self._trouble = ""
         for change in changes:
             if change.notice:
-                log.info("%s %s: %s", change.key, change.subject, change.words)
+                words = local_words(change.words, _utc)
+                log.info("%s %s: %s", change.key, change.subject, words)
+
+
+def _utc(at_s: float) -> str:
+    """A moment as a log tells it, which knows no local time."""
+    return datetime.fromtimestamp(at_s, UTC).strftime("%Y-%m-%d %H:%M UTC")

@@ -9,6 +9,7 @@ real ones do: through validation's neighbour, the store's own commit, and the mo
 from __future__ import annotations
 
 import sqlite3
+import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
@@ -26,6 +27,14 @@ DAY_S = 86400.0
 HOUR_S = 3600.0
 STEP_S = 120.0
 SEED = 7
+
+
+# Has the monitor look in at a moment, as it would have done all along.
+_Look = Callable[[float], None]
+
+
+class _StoppedError(Exception):
+    """Told to stop while the past was being made up."""
 
 
 @dataclass(frozen=True)
@@ -157,8 +166,17 @@ def fill(
     start_s: float,
     offset_s: float,
     say: Callable[[str], None],
-) -> None:
-    """Write the past of the studio, ending at `start_s`."""
+    stop: threading.Event,
+) -> bool:
+    """Write the past of the studio, ending at `start_s`; False where told to stop before."""
+
+    def look(at_s: float) -> None:
+        if stop.is_set():
+            raise _StoppedError
+        watch.think(con, at_s, Works())
+
+    if stop.is_set():
+        return False
     say("Making up five weeks of a studio...")
     room = studio(start_s, offset_s).history(start_s - WEEKS * 7 * DAY_S, start_s, STEP_S)
     with writing(con):
@@ -167,18 +185,22 @@ def fill(
             for at_s, temp_c, humidity_pct in zip(*room, strict=True)
         ]
         intake_rows.commit(con, SITE, NODE, arrivals, (), {}, start_s)
-    for story in _FINISHED:
-        say(f"Making up a finished piece: {story.name}")
-        _live(con, watch, shelf, story, start_s)
-    _on_the_bench(con, watch, shelf, start_s)
-    watch.think(con, start_s, Works())
-    demo_plan.fill(con, watch, shelf, KEY, start_s, offset_s)
-    watch.think(con, start_s, Works())
+    try:
+        for story in _FINISHED:
+            say(f"Making up a finished piece: {story.name}")
+            _live(con, look, shelf, story, start_s)
+        _on_the_bench(con, look, shelf, start_s)
+        look(start_s)
+        demo_plan.fill(con, watch, shelf, KEY, start_s, offset_s)
+        look(start_s)
+    except _StoppedError:
+        return False
+    return True
 
 
 def _live(
     con: sqlite3.Connection,
-    watch: Watch,
+    look: _Look,
     shelf: Mapping[str, ResinProfile],
     story: _Story,
     start_s: float,
@@ -187,7 +209,6 @@ def _live(
     with writing(con):
         piece = pieces.add_piece(con, story.name, begun_s, story.note)
     ended_s = begun_s + story.lasts_h * HOUR_S
-    # The monitor looks in at these moments, as it would have done all along.
     moments = {begun_s + hours * HOUR_S for hours in range(0, int(story.lasts_h), 24)}
     for layer in story.layers:
         poured_s = begun_s + layer.after_h * HOUR_S
@@ -209,14 +230,14 @@ def _live(
                     con, number, mark.kind, poured_s + mark.hours * HOUR_S, mark.verdict, mark.note
                 )
     for at_s in sorted(moments | {ended_s}):
-        watch.think(con, at_s, Works())
+        look(at_s)
     with writing(con):
         pieces.end_piece(con, piece, ended_s, story.outcome)
-    watch.think(con, ended_s + HOUR_S, Works())
+    look(ended_s + HOUR_S)
 
 
 def _on_the_bench(
-    con: sqlite3.Connection, watch: Watch, shelf: Mapping[str, ResinProfile], start_s: float
+    con: sqlite3.Connection, look: _Look, shelf: Mapping[str, ResinProfile], start_s: float
 ) -> None:
     begun_s = start_s - 30 * HOUR_S
     with writing(con):
@@ -247,7 +268,7 @@ def _on_the_bench(
             sensor=KEY,
         )
         marks.add_mark(con, lines, "tack_free", start_s - 4 * HOUR_S)
-    watch.think(con, start_s - 3 * HOUR_S, Works())
+    look(start_s - 3 * HOUR_S)
     with writing(con):
         pieces.end_layer(con, lines, start_s - 3 * HOUR_S)
         pieces.end_layer(con, base, start_s - 3 * HOUR_S)

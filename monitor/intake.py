@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 import logging
-import queue
 import re
 import sqlite3
 from collections.abc import Mapping, Sequence
 
 from monitor import validation
-from monitor.mqtt_link import Delivery, Link
+from monitor.inbox import Delivery, Dropped
+from monitor.mqtt_link import Link
 from monitor.store import intake_rows
 from monitor.store.connection import writing
 
@@ -34,19 +34,16 @@ def drain(
     now_s: float,
 ) -> int:
     """Take what has come, commit it in one go, then acknowledge; returns new readings."""
-    batch: list[Delivery] = []
-    while len(batch) < BATCH:
-        try:
-            batch.append(link.inbox.get_nowait())
-        except queue.Empty:
-            break
-    if not batch:
+    batch, dropped = link.inbox.take(BATCH), link.inbox.take_dropped()
+    if not batch and not dropped:
         return 0
     told: dict[str, dict[str, int]] = {}
     try:
         with writing(con):
             fresh = store_batch(con, site, foreign, batch, now_s, told)
+            _count(con, dropped, now_s)
     except sqlite3.Error as error:
+        link.inbox.count_again(dropped)
         # Disk full, or the file taken: not acknowledged, so the broker keeps it for us.
         log.error("readings not stored (%s); asking the broker to send them again", error)
         link.reconnect()
@@ -55,7 +52,14 @@ def drain(
         link.acknowledge(delivery)
     for node, through in told.items():
         link.publish(f"pourside/{site}/{node}/committed", json.dumps(through).encode(), retain=True)
+    if link.inbox.fetch_left():
+        link.reconnect()
     return fresh
+
+
+def _count(con: sqlite3.Connection, dropped: Mapping[str, Dropped], now_s: float) -> None:
+    for reason, one in dropped.items():
+        intake_rows.refuse(con, reason, one.count, one.example, now_s)
 
 
 def tell_committed(con: sqlite3.Connection, link: Link, site: str) -> None:
@@ -77,6 +81,7 @@ def store_batch(
 ) -> int:
     """Write a batch; fills `told` with what to tell each node. Within a transaction."""
     fresh = 0
+    numbered: set[str] = set()
     for delivery in batch:
         if delivery.retained and not delivery.topic.endswith("/status"):
             # A retained copy is an old value of unknown time; its first delivery was not.
@@ -87,7 +92,7 @@ def store_batch(
         else:
             node, kind = _address(delivery.topic)
             if node and not intake_rows.takes_node(con, site, node):
-                intake_rows.refuse(con, "too many nodes", 1, delivery.topic, now_s)
+                intake_rows.refuse(con, intake_rows.NODES_FULL, 1, delivery.topic, now_s)
                 continue
             if kind == "status" and node:
                 words = delivery.payload[:32].decode("utf-8", "replace")
@@ -101,11 +106,13 @@ def store_batch(
         arrivals = intake_rows.takes(con, verdict.arrivals)
         fresh += intake_rows.commit(con, site, node, arrivals, verdict.handled, verdict.lows, now_s)
         if crowd := len(verdict.arrivals) - len(arrivals):
-            intake_rows.refuse(con, "too many sensors", crowd, delivery.topic, now_s)
+            intake_rows.refuse(con, intake_rows.SENSORS_FULL, crowd, delivery.topic, now_s)
         for reason, count in verdict.refused.items():
             intake_rows.refuse(con, reason, count, verdict.example, now_s)
         if verdict.lows:
-            told[node] = intake_rows.committed(con, site, node)
+            numbered.add(node)
+    # Once each: a batch of a thousand numbers is one word to its node.
+    told.update((node, intake_rows.committed(con, site, node)) for node in numbered)
     return fresh
 
 

@@ -7,11 +7,9 @@ A message is acknowledged after its commit, and only on the connection it came b
 
 from __future__ import annotations
 
-import queue
 import socket
 import threading
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import paho.mqtt.client as mqtt
@@ -20,8 +18,13 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
+from firmware_side import senml
+from monitor.inbox import Delivery, Inbox
+
 SESSION_S = 7 * 86400
 RECEIVE_MAXIMUM = 100
+# Larger ones the broker keeps to itself; what is less, and yet too large, we count.
+MOST_PACKET_BYTES = 4 * senml.MAX_BYTES
 KEEPALIVE_S = 30
 PROBE_S = 2.0
 DELIVER_S = 5.0
@@ -29,20 +32,6 @@ DELIVER_S = 5.0
 # MQTT 5.0 section 3.1: CONNECT, protocol "MQTT" level 5, clean start, keep-alive 60, no
 # properties, empty client identifier.
 _HELLO_5 = bytes.fromhex("100d00044d51545405 02003c000000".replace(" ", ""))
-
-
-@dataclass(frozen=True)
-class Delivery:
-    """One message, and what is needed to acknowledge it."""
-
-    topic: str
-    payload: bytes
-    retained: bool
-    mid: int
-    qos: int
-    epoch: int
-    # When it came: a time told relative to now is relative to this. None: not known.
-    at_s: float | None = None
 
 
 def speaks_5(host: str, port: int) -> bool:
@@ -73,7 +62,7 @@ class Link:
         wake: threading.Event | None = None,
         now_s: Callable[[], float] | None = None,
     ) -> None:
-        self.inbox: queue.SimpleQueue[Delivery] = queue.SimpleQueue()
+        self.inbox = Inbox()
         self.fault: BaseException | None = None
         self.refusal = ""
         self._host, self._port = host, port
@@ -173,6 +162,7 @@ class Link:
                 properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
                 properties.SessionExpiryInterval = SESSION_S
                 properties.ReceiveMaximum = RECEIVE_MAXIMUM
+                properties.MaximumPacketSize = MOST_PACKET_BYTES
                 client.connect(
                     self._host, self._port, KEEPALIVE_S, clean_start=False, properties=properties
                 )
@@ -241,15 +231,15 @@ class Link:
         self._wake.set()
 
     def _on_message(self, _client: mqtt.Client, _userdata: Any, message: mqtt.MQTTMessage) -> None:
-        self.inbox.put(
-            Delivery(
-                message.topic,
-                bytes(message.payload),
-                message.retain,
-                message.mid,
-                message.qos,
-                self._epoch,
-                self._now_s(),
-            )
+        delivery = Delivery(
+            message.topic,
+            bytes(message.payload),
+            message.retain,
+            message.mid,
+            message.qos,
+            self._epoch,
+            self._now_s(),
         )
+        if not self.inbox.put(delivery):
+            self.acknowledge(delivery)
         self._wake.set()

@@ -9,6 +9,23 @@ from firmware_side import clock as node_clock
 from firmware_side import node as sensor_node
 from firmware_side.sensors.base import Source
 from monitor.config import Config, ConfigError
+from monitor.errors import MonitorError
+
+
+def make_folder(folder: Path) -> None:
+    """Make the data folder where it is missing. Raises ConfigError, MonitorError."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except (FileExistsError, NotADirectoryError):
+        raise ConfigError(
+            [f"{folder} cannot be the data folder: it, or a folder it lies in, is a file; "
+             "name another data_dir, or move the file away"]
+        ) from None  # fmt: skip
+    except OSError as error:
+        raise MonitorError(
+            f"the data folder {folder} cannot be made ({error.strerror}). "
+            f"Make it once: sudo install -d -o $(id -un) {folder}"
+        ) from error
 
 
 def start_s(config: Config) -> float | None:
@@ -62,5 +79,5 @@ def run_node(config: Config, stop: threading.Event) -> None:
     if config.node.source == "none":
         raise ConfigError(["node.source is 'none': name dht22, simulated or replay"])
     clock = node_clock.Clock(start_s(config), config.clock.speed)
-    config.outbox_path.parent.mkdir(parents=True, exist_ok=True)
+    make_folder(config.outbox_path.parent)
     sensor_node.run(node_options(config), source_of(config, clock, stop), clock, stop)

@@ -21,6 +21,7 @@ from monitor.clock import Clock
 from monitor.config import BrokerConfig, Config, ConfigError, DashboardConfig
 from monitor.daemon import MonitorDied
 from monitor.store import connection
+from monitor.store.errors import StoreError
 
 log = logging.getLogger(__name__)
 
@@ -96,11 +97,7 @@ def _page(config: Config, clock: Clock, is_demo: bool = False) -> Iterator[str]:
             max_request_body_size=MOST_BODY_BYTES,
         )
     except (OSError, ValueError) as error:  # waitress: ValueError for a host that is none
-        raise ConfigError(
-            [f"the page cannot listen on {config.dashboard.host} port {config.dashboard.port} "
-             f"({getattr(error, 'strerror', None) or error}); choose another port, or a host "
-             "of this machine (0.0.0.0 is all of them)"]
-        ) from error  # fmt: skip
+        raise _cannot_listen(config.dashboard, error) from error
     thread = threading.Thread(target=server.run, name="page", daemon=True)
     thread.start()
     try:
@@ -114,6 +111,14 @@ def _page(config: Config, clock: Clock, is_demo: bool = False) -> Iterator[str]:
         server.task_dispatcher.shutdown()
 
 
+def _cannot_listen(page: DashboardConfig, error: Exception) -> ConfigError:
+    return ConfigError(
+        [f"the page cannot listen on {page.host} port {page.port} "
+         f"({getattr(error, 'strerror', None) or error}); choose another port, or a host "
+         "of this machine (0.0.0.0 is all of them)"]
+    )  # fmt: skip
+
+
 def _address(config: Config) -> str:
     host = config.dashboard.host
     if host in ("0.0.0.0", "::", ""):
@@ -125,7 +130,7 @@ def _address(config: Config) -> str:
 
 def run_monitor(config: Config, stop: threading.Event) -> None:
     """The monitor and the telling until told to stop."""
-    config.data_dir.mkdir(parents=True, exist_ok=True)
+    node_role.make_folder(config.data_dir)
     with connection.holding(config.store_path):
         _monitor(config, Clock(node_role.start_s(config), config.clock.speed), stop)
 
@@ -137,6 +142,8 @@ def _monitor(config: Config, clock: Clock, stop: threading.Event) -> None:
 
     def tell() -> None:
         dispatcher.run(stop, config.store_path, clock.now_s)
+        if isinstance(dispatcher.fault, StoreError):
+            raise dispatcher.fault
         if dispatcher.fault is not None:
             raise MonitorDied(f"notices are no longer sent ({dispatcher.fault})")
 
@@ -178,7 +185,7 @@ def _answers(page: DashboardConfig) -> bool:
 
 def run_up(config: Config, stop: threading.Event, say: SAY) -> None:
     """Everything that the config names, in one process."""
-    config.data_dir.mkdir(parents=True, exist_ok=True)
+    node_role.make_folder(config.data_dir)
     with connection.holding(config.store_path):
         broker = assembly.broker_of(config)
         if broker is not None:
@@ -212,6 +219,13 @@ def _together(
 
 def run_demo(folder: Path, speed: float, port: int, stop: threading.Event, say: SAY) -> None:
     """The invented studio, from an evening with a cold night ahead."""
+    page = DashboardConfig(port=port)
+    try:
+        # Before the work of making up a past: a port that is taken is told at once.
+        socket.create_server((page.host, page.port)).close()
+    except OSError as error:
+        raise _cannot_listen(page, error) from error
+    node_role.make_folder(folder)
     broker = _demo_broker(folder)
     broker.start()
     try:
@@ -219,7 +233,7 @@ def run_demo(folder: Path, speed: float, port: int, stop: threading.Event, say: 
             site=demo.SITE,
             data_dir=folder,
             broker=BrokerConfig(host=broker.host, port=broker.port),
-            dashboard=DashboardConfig(port=port),
+            dashboard=page,
         )
         config = replace(config, monitor=replace(config.monitor, tick_s=1.0))
         _demo_together(config, speed, stop, say)
@@ -246,8 +260,10 @@ def _demo_together(config: Config, speed: float, stop: threading.Event, say: SAY
     # The past is thought through before the clock starts, so that the night begins on time.
     past, _ = assembly.monitor_of(config, Clock(start_s, speed))
     con = connection.open_owner(config.store_path)
-    demo.fill(con, past.watch, shelf, start_s, offset(start_s), say)
+    filled = demo.fill(con, past.watch, shelf, start_s, offset(start_s), say, stop)
     con.close()
+    if not filled:
+        return
     clock = Clock(start_s, speed)
     ticking = node_clock.Clock(start_s, speed)
     source = SimulatedSource(demo.studio(start_s, offset(start_s)), ticking)

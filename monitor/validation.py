@@ -48,6 +48,9 @@ class Fields:
 
 def senml_message(site: str, node: str, payload: bytes, now_s: float) -> Verdict:
     """Judge an RFC 8428 message; a bad record does not cost the good ones beside it."""
+    handled, lows, fault = _numbers(payload)
+    if fault:
+        return _refusal("low above seq", fault)
     records, faults = senml.read(payload, now_s, MAX_RECORDS)
     refused: Counter[str] = Counter(fault.partition(":")[0] for fault in faults)
     first = faults[0] if faults else ""
@@ -82,7 +85,6 @@ def senml_message(site: str, node: str, payload: bytes, now_s: float) -> Verdict
                 seq=temperature.seq,
             )
         )
-    handled, lows = _numbers(payload)
     return Verdict(tuple(arrivals), handled, lows, dict(refused), first)
 
 
@@ -112,14 +114,17 @@ def _fault(quantity: str, value: float, at_s: float, now_s: float) -> str:
     return ""
 
 
-def _numbers(payload: bytes) -> tuple[tuple[Handled, ...], dict[str, int]]:
-    """Every sample number a message carries, believed or not, so that none is sent for ever."""
+def _numbers(payload: bytes) -> tuple[tuple[Handled, ...], dict[str, int], str]:
+    """Every sample number a message carries, believed or not, so that none is sent for ever.
+
+    Or what is wrong with the numbers: then none of them means anything, and none is dealt with.
+    """
     if len(payload) > senml.MAX_BYTES:
-        return (), {}
+        return (), {}, ""
     try:
         pack = json.loads(payload)
     except (ValueError, RecursionError):
-        return (), {}
+        return (), {}, ""
     handled: dict[Handled, None] = {}
     lows: dict[str, int] = {}
     for record in pack if isinstance(pack, list) else []:
@@ -129,9 +134,14 @@ def _numbers(payload: bytes) -> tuple[tuple[Handled, ...], dict[str, int]]:
         if not isinstance(boot, str) or not 0 < len(boot) <= 64 or not boot.isprintable():
             continue
         if seq is not None:
+            low = _whole(record.get("low")) or 0
+            if low > seq:
+                # Believed, it would have the node delete samples that never came here.
+                said = f"a record of boot {boot!r} has seq {seq} and low {low}"
+                return (), {}, f"{said}; a node keeps what it sends, so low is at most seq"
             handled[Handled(boot, seq)] = None
-            lows[boot] = max(lows.get(boot, 0), _whole(record.get("low")) or 0)
-    return tuple(handled), lows
+            lows[boot] = max(lows.get(boot, 0), low)
+    return tuple(handled), lows, ""
 
 
 def _whole(value: Any) -> int | None:

@@ -90,7 +90,8 @@ class Watch:
             futures[sensor.key] = self._future(con, sensor, now_s)
         for room, pairs in by_room.items():
             series = self._past(con, room, [layer for _, layer in pairs], now_s)
-            future = futures[room] if room else forecast.forecast(series, now_s, paths=PATHS)
+            # Forgotten on the page while we thought, or none at all: the usual room.
+            future = futures.get(room or "") or forecast.forecast(series, now_s, paths=PATHS)
             for _, layer in pairs:
                 seen = marks.marks(con, layer.id)
                 met, ahead = rooms.as_piece_meets(con, layer.probe, series, future, now_s)
@@ -235,9 +236,9 @@ class Watch:
     def _works(self, con: sqlite3.Connection, now_s: float, works: Works) -> tuple[Condition, ...]:
         heard: dict[str, float | None] = {}
         shares: dict[str, float | None] = {}
-        for sensor in readings.sensors(con):
+        for sensor in readings.sensors(con, now_s):
             node = f"{sensor.site}/{sensor.node}"
-            heard[node] = max(heard.get(node) or 0.0, sensor.last_at_s or 0.0) or None
+            heard[node] = readings.later(heard.get(node), sensor.last_at_s, now_s)
             recent = readings.raw(con, sensor.key, now_s - 3600.0, now_s)
             shares[sensor.key] = float((recent.flags != 0).mean()) if len(recent.at_s) else None
         return rules.works(

@@ -26,7 +26,7 @@ async function ask() {
     said.textContent = verdict ? verdict.dataset.said : "";
     if (verdict && begin) {
       begin.textContent = verdict.dataset.begin;
-      begin.classList.toggle("big", !verdict.matches(".no"));
+      begin.classList.toggle("big", verdict.matches(".yes"));
     }
   } catch {
     answer.classList.add("stale");

@@ -56,7 +56,9 @@ def recipe_named(con: sqlite3.Connection, ref: str) -> Recipe | None:
     """A recipe by its reference: 'example:<key>' or the number of an own one."""
     if ref.startswith("example:"):
         return next((one for one in examples() if one.key == ref.partition(":")[2]), None)
-    kept = recipes.recipe(con, int(ref)) if ref.isdigit() and len(ref) < 18 else None
+    # The likes of `²` are digits to Python; a longer number is none of the store's.
+    number = ref.isascii() and ref.isdigit() and len(ref) <= 18
+    kept = recipes.recipe(con, int(ref)) if number else None
     return None if kept is None else kept.recipe
 
 

@@ -18,8 +18,9 @@ from monitor.core.alarms.flood import Notice, gather, ride_along, worded
 from monitor.core.alarms.rule_list import RULES
 from monitor.core.alarms.words import moment
 from monitor.core.vocabulary import Priority
-from monitor.store import alarms, notices, pieces, readings, trials
+from monitor.store import alarms, notices, pieces, readings, trials, trouble
 from monitor.store.connection import data_version, open_writer, writing
+from monitor.store.errors import StoreError
 from monitor.store.notices import NoticeRow
 
 LOOK_S = 0.1  # whether anything was written costs microseconds to ask
@@ -130,6 +131,10 @@ class Dispatcher:
                 self._run(con, stop, now_s)
             finally:
                 con.close()
+        except StoreError as error:
+            self.fault = error
+        except sqlite3.DatabaseError as error:
+            self.fault = trouble.named(path, error)
         except Exception as error:
             self.fault = error
             log.exception("notices are no longer sent")

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import fcntl
+import logging
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
@@ -10,26 +13,96 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
+from monitor.store import trouble
 from monitor.store.errors import StoreError
 from monitor.store.schema import MIGRATIONS
+
+log = logging.getLogger(__name__)
 
 # A person's tap may meet the monitor's commit; ten seconds outlasts any of ours.
 BUSY_TIMEOUT_S = 10.0
 
 
-def _connect(path: Path) -> sqlite3.Connection:
+class Owned(sqlite3.Connection):
+    """The monitor's connection. It knows which files it works on and sees when they go.
+
+    SQLite goes on writing to a file that was removed, and everything said there is lost.
+    """
+
+    def own(self, path: Path) -> None:
+        """From here on the store at `path`, and the write-ahead log beside it, are ours."""
+        self._store = path
+        self._own = {suffix: _identity(path, suffix) for suffix in ("", "-wal")}
+
+    def check(self) -> None:
+        """Raises StoreGone where the files at the path are not ours any more."""
+        if all(_identity(self._store, suffix) == ours for suffix, ours in self._own.items()):
+            return
+        if _identity(self._store, "") != self._own[""]:
+            self._put_log_aside()
+        raise StoreGone(
+            f"the store {self._store} was taken away or replaced while the monitor ran; "
+            "what was not taken in waits until it starts anew, on what lies there then. "
+            "To put a backup back, stop the monitor first: pourside restore FILE --yes"
+        )
+
+    def _put_log_aside(self) -> None:
+        """Our write-ahead log would be read into the store that now lies there."""
+        if _identity(self._store, "-wal") != self._own["-wal"]:
+            return
+        for suffix in ("-wal", "-shm"):
+            with suppress(OSError):
+                Path(f"{self._store}{suffix}").replace(f"{self._store}.taken-away{suffix}")
+        log.warning(
+            "kept %s.taken-away-wal: what was last written to the store that was taken away",
+            self._store,
+        )
+
+
+class StoreGone(StoreError):
+    """The store was taken away or replaced under its owner."""
+
+
+def _identity(path: Path, suffix: str) -> tuple[int, int] | None:
+    try:
+        found = os.stat(f"{path}{suffix}")
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
+def _is_missing(path: Path) -> bool:
+    try:
+        path.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        return True
+    except OSError:
+        return False  # SQLite then says what hinders it
+    return False
+
+
+def _connect(path: Path, as_owner: bool = False) -> sqlite3.Connection:
+    if not as_owner and _is_missing(path):
+        raise StoreError(
+            f"the store {path} cannot be opened: it was not made yet, or it was taken away. "
+            "Start the monitor, which makes one, or put a backup back: pourside restore FILE"
+        )
     con = None
     try:
-        con = sqlite3.connect(path, timeout=BUSY_TIMEOUT_S, isolation_level=None)
+        con = sqlite3.connect(
+            path if as_owner else f"{path.absolute().as_uri()}?mode=rw",
+            timeout=BUSY_TIMEOUT_S,
+            isolation_level=None,
+            uri=not as_owner,
+            factory=Owned if as_owner else sqlite3.Connection,
+        )
         con.execute("PRAGMA foreign_keys = ON")
-        con.execute("PRAGMA busy_timeout = 10000")
         con.execute("SELECT count(*) FROM sqlite_master").fetchone()
     except sqlite3.DatabaseError as error:
         if con is not None:
             con.close()
         raise StoreError(
-            f"the store {path} cannot be opened ({error}); expected a Pourside database in a "
-            "writable folder. Check the path, or restore a backup with `pourside restore`"
+            f"the store {path} cannot be opened ({error}). {trouble.advice(error)}"
         ) from error
     return con
 
@@ -49,13 +122,16 @@ def _refuse_newer(path: Path, con: sqlite3.Connection) -> None:
         )
 
 
-def open_owner(path: Path) -> sqlite3.Connection:
+def open_owner(path: Path) -> Owned:
     """Open the store as its owner: create, migrate after a backup, refuse a newer file."""
-    con = _connect(path)
+    con = _connect(path, as_owner=True)
+    assert isinstance(con, Owned)
     _refuse_newer(path, con)
     con.execute("PRAGMA journal_mode = WAL")
     # A reading is acknowledged only after its commit, so the commit must be on the card.
     con.execute("PRAGMA synchronous = FULL")
+    con.execute("SELECT count(*) FROM sqlite_master").fetchone()  # the log is there from now on
+    con.own(path)
     pending = MIGRATIONS.pending(Database(con))
     if pending:
         if _applied(con):
@@ -96,6 +172,8 @@ def writing(con: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
         if con.in_transaction:
             con.execute("ROLLBACK")
         raise
+    if isinstance(con, Owned):
+        con.check()  # after the commit: what is acknowledged now was in the store at the path
 
 
 def data_version(con: sqlite3.Connection) -> int:
@@ -123,7 +201,14 @@ def holding(path: Path) -> Iterator[None]:
 
     Ends with the process, however it ends. Readers and the page's writers need not hold it.
     """
-    with path.with_name(f"{path.name}.lock").open("a", encoding="ascii") as lock:
+    lock_path = path.with_name(f"{path.name}.lock")
+    try:
+        lock = lock_path.open("a", encoding="ascii")
+    except OSError as error:
+        raise StoreError(
+            f"{lock_path} cannot be written ({error.strerror}). {_mend(error, path)}"
+        ) from error
+    with lock:
         try:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
@@ -132,6 +217,17 @@ def holding(path: Path) -> Iterator[None]:
                 "(a service: sudo systemctl stop pourside-monitor)"
             ) from None
         yield
+
+
+def _mend(error: OSError, path: Path) -> str:
+    if error.errno == errno.ENOSPC:
+        return "Free some space, look with: df -h"
+    if error.errno == errno.EROFS:
+        return "The disk is mounted read-only; what it says of itself: sudo dmesg | tail"
+    return (
+        f"Who runs this must be able to write in {path.parent}: "
+        f"sudo chown -R $(id -un): {path.parent}"
+    )
 
 
 def restore(source: Path, target: Path) -> Path | None:

@@ -39,19 +39,45 @@ def node_id(con: sqlite3.Connection, site: str, node: str) -> int:
 
 # A house has a handful; each costs a forecast at every tick, so junk must not add without end.
 MOST_SENSORS = 64
+SENSORS_FULL = f"more than {MOST_SENSORS} sensors: remove one in Settings"
+NODES_FULL = f"more than {MOST_SENSORS} boards: remove their sensors in Settings"
 
 
 def takes_node(con: sqlite3.Connection, site: str, node: str) -> bool:
-    """Whether this node is known or there is room for one more."""
+    """Whether this node is known or there is room for one more.
+
+    A node that never had a reading taken holds no place against a new one.
+    """
     known = con.execute("SELECT 1 FROM nodes WHERE site = ? AND node = ?", (site, node)).fetchone()
-    held = con.execute("SELECT count(*) FROM nodes").fetchone()[0]
-    return known is not None or int(held) < MOST_SENSORS
+    if known is not None or _nodes_held(con) < MOST_SENSORS:
+        return True
+    bare = con.execute("SELECT id FROM nodes WHERE id NOT IN (SELECT node_id FROM sensors)")
+    for (id_,) in bare.fetchall():
+        forget_node(con, int(id_))
+    return _nodes_held(con) < MOST_SENSORS
+
+
+def _nodes_held(con: sqlite3.Connection) -> int:
+    return int(con.execute("SELECT count(*) FROM nodes").fetchone()[0])
+
+
+def full(con: sqlite3.Connection) -> bool:
+    """Whether the house has all the sensors or nodes that it may have."""
+    sensors = con.execute("SELECT count(*) FROM sensors").fetchone()[0]
+    return int(sensors) >= MOST_SENSORS or _nodes_held(con) >= MOST_SENSORS
+
+
+def forget_node(con: sqlite3.Connection, id_: int) -> None:
+    """Take a node without sensors off the list, and how far it was committed."""
+    con.execute("DELETE FROM arrived WHERE node_id = ?", (id_,))
+    con.execute("DELETE FROM progress WHERE node_id = ?", (id_,))
+    con.execute("DELETE FROM nodes WHERE id = ?", (id_,))
 
 
 def takes(con: sqlite3.Connection, arrivals: Sequence[Arrival]) -> list[Arrival]:
     """The samples of known sensors, and of new ones while there is room."""
     known = {str(key) for (key,) in con.execute("SELECT key FROM sensors")}
-    taken = []
+    taken: list[Arrival] = []
     for arrival in arrivals:
         if arrival.sensor not in known and len(known) >= MOST_SENSORS:
             continue
@@ -96,21 +122,24 @@ def commit(
     node_row = node_id(con, site, node)
     received = ms(received_at_s)
     fresh: dict[int, list[int]] = {}
+    begins = {boot: max(low - 1, _through(con, node_row, boot)) for boot, low in lows.items()}
     for arrival in arrivals:
         if arrival.boot is not None and arrival.seq is not None:
             if _known(con, node_row, arrival.boot, arrival.seq):
                 continue
-            _arrive(con, node_row, arrival.boot, arrival.seq)
+            _arrive(con, node_row, arrival.boot, arrival.seq, begins)
         sensor = _sensor_id(con, node_row, arrival.sensor)
         taken_ms = _keep(con, sensor, arrival, received)
         if taken_ms is not None:
             fresh.setdefault(sensor, []).append(taken_ms // 1000)
     for one in handled:
-        _arrive(con, node_row, one.boot, one.seq)
+        _arrive(con, node_row, one.boot, one.seq, begins)
     for sensor, taken in fresh.items():
         rollups.refresh(con, sensor, taken)
-    for boot, low in lows.items():
-        _advance(con, node_row, boot, low, received)
+    for boot, through in begins.items():
+        _advance(con, node_row, boot, through, received)
+    if begins:
+        _forget_boots(con, node_row)
     if arrivals or handled:
         con.execute("UPDATE nodes SET heard_ms = ? WHERE id = ?", (received, node_row))
     return sum(len(taken) for taken in fresh.values())
@@ -147,8 +176,16 @@ def _keep(con: sqlite3.Connection, sensor: int, arrival: Arrival, received_ms: i
     return None
 
 
-def _arrive(con: sqlite3.Connection, node: int, boot: str, seq: int) -> None:
-    con.execute("INSERT OR IGNORE INTO arrived VALUES (?, ?, ?)", (node, boot, seq))
+# A node sends at most 8,000 samples ahead of our word. A number beyond that is not remembered
+# (its reading is kept): not said to be committed, it is sent again when the gap has closed.
+AHEAD = 10_000
+
+
+def _arrive(
+    con: sqlite3.Connection, node: int, boot: str, seq: int, begins: Mapping[str, int]
+) -> None:
+    if seq <= begins.get(boot, -1) + AHEAD:
+        con.execute("INSERT OR IGNORE INTO arrived VALUES (?, ?, ?)", (node, boot, seq))
 
 
 def _known(con: sqlite3.Connection, node: int, boot: str, seq: int) -> bool:
@@ -160,12 +197,15 @@ def _known(con: sqlite3.Connection, node: int, boot: str, seq: int) -> bool:
     return row is not None
 
 
-def _advance(con: sqlite3.Connection, node: int, boot: str, low: int, received_ms: int) -> None:
-    """Move 'committed through' over every number that is here without a gap."""
+def _through(con: sqlite3.Connection, node: int, boot: str) -> int:
     row = con.execute(
         "SELECT through FROM progress WHERE node_id = ? AND boot = ?", (node, boot)
     ).fetchone()
-    through = max(low - 1, -1 if row is None else int(row[0]))
+    return -1 if row is None else int(row[0])
+
+
+def _advance(con: sqlite3.Connection, node: int, boot: str, through: int, received_ms: int) -> None:
+    """Move 'committed through' over every number that is here without a gap."""
     for (seq,) in con.execute(
         "SELECT seq FROM arrived WHERE node_id = ? AND boot = ? AND seq > ? ORDER BY seq",
         (node, boot, through),
@@ -185,13 +225,28 @@ def _advance(con: sqlite3.Connection, node: int, boot: str, low: int, received_m
 
 # A node forgets a boot once it is told; the eight latest outlast any outbox in practice.
 BOOTS_TOLD = 8
+# Older ones are forgotten. Should one of them still send, it begins anew at its `low`: readings
+# that are here already are known by their time, so nothing is lost and nothing doubled.
+BOOTS_KEPT = 64
+# Of those heard in one batch, one that has come far is likelier a board than junk.
+_LATEST = "ORDER BY touched_ms DESC, through DESC"
+
+
+def _forget_boots(con: sqlite3.Connection, node: int) -> None:
+    old = con.execute(
+        f"SELECT boot FROM progress WHERE node_id = ? {_LATEST} LIMIT -1 OFFSET {BOOTS_KEPT}",
+        (node,),
+    ).fetchall()
+    for (boot,) in old:
+        con.execute("DELETE FROM arrived WHERE node_id = ? AND boot = ?", (node, boot))
+        con.execute("DELETE FROM progress WHERE node_id = ? AND boot = ?", (node, boot))
 
 
 def committed(con: sqlite3.Connection, site: str, node: str) -> dict[str, int]:
     """'Committed through N' of the node's latest boots, for the retained message."""
     rows = con.execute(
         "SELECT boot, through FROM progress JOIN nodes ON nodes.id = node_id "
-        "WHERE site = ? AND node = ? AND through >= 0 ORDER BY touched_ms DESC LIMIT ?",
+        f"WHERE site = ? AND node = ? AND through >= 0 {_LATEST} LIMIT ?",
         (site, node, BOOTS_TOLD),
     )
     return {boot: int(through) for boot, through in rows}

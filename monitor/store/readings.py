@@ -72,8 +72,23 @@ class Refusal:
     example: str
 
 
-def sensors(con: sqlite3.Connection) -> list[Sensor]:
-    """Every sensor ever heard, by key."""
+# So far ahead of the hour it came a reading may be, by a clock that is a little off.
+AHEAD_S = 600.0
+
+
+def later(one_s: float | None, other_s: float | None, now_s: float) -> float | None:
+    """The later of two moments; one that lies in the future counts only beside none."""
+    known = [at_s for at_s in (one_s, other_s) if at_s is not None]
+    return max(known, key=lambda at_s: (at_s <= now_s + AHEAD_S, at_s), default=None)
+
+
+def sensors(con: sqlite3.Connection, now_s: float | None = None) -> list[Sensor]:
+    """Every sensor ever heard, by key.
+
+    The last reading is the last by `now_s` (or, without it, by when its node was last heard):
+    a clock that was once ahead leaves readings in the future, and they are not news. Only
+    where there are no others is one of them the last.
+    """
     rows = con.execute(
         "SELECT sensors.id, sensors.key, site, node, sensors.name, heard_ms, status "
         "FROM sensors JOIN nodes ON nodes.id = node_id ORDER BY sensors.key"
@@ -83,11 +98,8 @@ def sensors(con: sqlite3.Connection) -> list[Sensor]:
         first = con.execute(
             "SELECT taken_ms FROM readings WHERE sensor_id = ? ORDER BY taken_ms LIMIT 1", (id_,)
         ).fetchone()
-        last = con.execute(
-            "SELECT taken_ms, temp_centi_c, humidity_deci_pct FROM readings "
-            "WHERE sensor_id = ? ORDER BY taken_ms DESC LIMIT 1",
-            (id_,),
-        ).fetchone()
+        by_s = maybe_seconds(heard) if now_s is None else now_s
+        last = _last(con, id_, by_s) or _last(con, id_, None)
         temp_c = humidity_pct = None
         if last is not None:
             holds = corrections.at(corrections.corrections(con, key), seconds(last[0]))
@@ -114,6 +126,19 @@ def sensors(con: sqlite3.Connection) -> list[Sensor]:
                 status=status,
             )
         )
+    return found
+
+
+def _last(
+    con: sqlite3.Connection, sensor_id: int, by_s: float | None
+) -> tuple[int, int, int | None] | None:
+    """The last reading of a sensor that does not lie in the future of `by_s`, or of all."""
+    until_ms = 2**62 if by_s is None else ms(by_s + AHEAD_S)
+    found: tuple[int, int, int | None] | None = con.execute(
+        "SELECT taken_ms, temp_centi_c, humidity_deci_pct FROM readings "
+        "WHERE sensor_id = ? AND taken_ms <= ? ORDER BY taken_ms DESC LIMIT 1",
+        (sensor_id, until_ms),
+    ).fetchone()
     return found
 
 

@@ -258,3 +258,11 @@ def m001_first(db: Database) -> None:
 def m002_whole_piece(db: Database) -> None:
     """Photos, recipes, plans, bottles, a surface probe, archived pieces, past forecasts."""
     _carry_out(db, _WHOLE_PIECE)
+
+
+@MIGRATIONS()
+def m003_boots_by_time(db: Database) -> None:
+    """The latest boots of a node are looked up at every message: by an index, not a sort."""
+    _carry_out(
+        db, "CREATE INDEX progress_by_time ON progress (node_id, touched_ms DESC, through DESC);\n"
+    )

@@ -201,7 +201,7 @@ def export_and_delete(walker, tmp_path):
     """A copy first, then gone for good, once its name was typed."""
     page = walker.page
     walker.go("/pieces/1")
-    page.get_by_text("Correct, finish or delete this piece").click()
+    page.get_by_text("Correct, reopen, put away or delete this piece").click()
     page.locator("a[href='/pieces/1/delete']").click()
     walker.look("delete-or-keep-a-copy")
     name = page.inner_text("h1").removeprefix("Delete ").removesuffix("?")

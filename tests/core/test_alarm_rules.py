@@ -289,6 +289,13 @@ def test_each_failing_part_is_named(key, subject, fields):
     assert [c.key for c in found.values() if c.wrong] == [key]
 
 
+def test_a_last_reading_in_the_future_is_a_fault_not_freshness():
+    ahead = works(last_heard_s={"home/n1": T0 + 601})["sensor_silent"]
+    assert ahead.wrong
+    assert "its time lies in the future" in ahead.words
+    assert works(last_heard_s={"home/n1": T0 + 599})["sensor_silent"].wrong is False
+
+
 def test_what_is_not_known_is_not_judged():
     found = works(
         last_heard_s={"home/n1": None},

@@ -124,6 +124,27 @@ def test_the_weakest_layer_decides():
     assert len(told.reasons) >= 1
 
 
+def test_the_layer_that_keeps_it_waiting_longest_is_named_first_with_its_time():
+    base, fresh = halfway("sandable"), layer_in(23.0, 0.25, name="flood coat")
+
+    told = judged(base, fresh)["handled"]
+    sandable = next(stage for stage in fresh[1].stages if stage.key == "sandable")
+    assert told.words == "May not be handled with bare hands yet: wear gloves."
+    assert told.missing[0].words == (
+        f"flood coat: sandable is still to come, very likely by ⟦{sandable.p90_s:.0f}⟧."
+    )
+    assert "top coat: sandable probably since" in told.missing[-1].words
+
+
+def test_a_softening_temperature_is_the_same_wherever_it_is_told():
+    layer, seen = layer_in(23.0, 28)
+    seen = replace(seen, glass_transition_c=44.8)
+    told = judged((layer, seen))
+
+    assert "softens from about 44 °C" in told["hot_cup"].missing[0].words
+    assert "softens from about 44 °C" in told["handled"].reasons[0]
+
+
 def test_paint_or_glue_alone_is_never_said_to_bear_heat():
     for kind in ("paint", "adhesive"):
         told = judged(layer_in(23.0, 6, resin(kind)))

@@ -93,6 +93,17 @@ def test_each_way_is_named_with_where_it_goes_and_how_it_fares(client, owner):
     assert "Gets: everything. Nothing sent yet. 1 waiting." in text
 
 
+def test_a_notice_is_put_up_for_browsers_not_said_to_be_seen(client, owner):
+    way = {"name": "browser", "kind": "browser", "goes_to": "open pages", "least": "note"}
+    (number,) = record(owner, change("room_too_cold", NOW - HOUR, "normal", "unacknowledged"))
+    with writing(owner):
+        status.beat(owner, "monitor", NOW, {"rules": [], "channels": [*WAYS, way]})
+    assert page(client).count("Nothing sent yet.") == len(WAYS)
+    with writing(owner):
+        notices.mark_sent(owner, notices.queue(owner, number, "browser", NOW - HOUR), NOW - HOUR)
+    assert "Last put up 14:13." in page(client)
+
+
 def test_the_quiet_hours_are_named_where_the_ways_are(client, owner):
     assert "Quiet hours: none." in page(client)
     with writing(owner):

@@ -110,6 +110,40 @@ def test_lists_within_lists_without_end_are_no_body(described):
     assert answer.status_code == 400
 
 
+HALF = '"\\ud800"'  # JSON can write half a character; no text of the store can hold one
+
+
+@pytest.mark.parametrize(
+    ("path", "field"),
+    [
+        ("/api/v1/pieces", "name"),
+        ("/api/v1/pieces", "note"),
+        ("/api/v1/pieces/1/layers", "name"),
+        ("/api/v1/pieces/1/layers", "resin"),
+        ("/api/v1/layers/1/marks", "note"),
+        ("/api/v1/preview", "resin"),
+        ("/api/v1/resins", "name"),
+    ],
+)
+def test_half_a_character_is_a_problem_told_and_nothing_is_stored(described, path, field):
+    client = described.app.test_client()
+    fields = {"name": '"A"', "resin": '"coating_2_1"', "kind": '"note"', field: HALF}
+    before = client.get("/api/v1/pieces").get_json()
+
+    body = "{" + ", ".join(f'"{key}": {value}' for key, value in fields.items()) + "}"
+    answer = client.post(path, data=body)
+
+    assert (answer.status_code, answer.mimetype) == (400, "application/problem+json")
+    assert "half a character" in answer.get_json()["detail"]
+    assert client.get("/api/v1/pieces").get_json() == before
+
+
+def test_both_halves_of_a_character_are_one(described):
+    client = described.app.test_client()
+    answer = client.post("/api/v1/pieces", data='{"name": "Boat \\ud83d\\ude00"}')
+    assert (answer.status_code, answer.get_json()["name"]) == (201, "Boat \U0001f600")
+
+
 def test_an_act_on_a_row_that_is_gone_is_not_found(described):
     answer = described.app.test_client().post("/layers/99999/reopen")
     assert answer.status_code == 404

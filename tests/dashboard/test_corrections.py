@@ -232,6 +232,22 @@ def test_a_finished_piece_is_put_away_and_taken_out(client, stored):
     assert stored()[2].archived_at_s is None
 
 
+def test_what_the_fold_of_a_piece_names_is_in_it(client, stored):
+    page = piece_page(client)
+    assert "Correct, finish or delete this piece" in page
+    assert "Correct or end this layer" in page
+    # One place to say how it came out while it is open; the other form keeps what stands.
+    assert page.count("How it came out") == 1
+    client.post("/pieces/1/correct", data={"name": "Panel", "outcome": "hazy"})
+    assert 'type="hidden" name="outcome" value="hazy"' in piece_page(client)
+    assert "finish it, then put it away" in client.get("/pieces/1/delete").get_data(as_text=True)
+    client.post("/pieces/1/end", data={"outcome": "fine"})
+    page = piece_page(client)
+    assert "Correct, reopen, put away or delete this piece" in page
+    assert "Correct or reopen this layer" in page
+    assert "put it away instead" in client.get("/pieces/1/delete").get_data(as_text=True)
+
+
 def test_before_deleting_a_copy_is_offered(client):
     page = client.get("/pieces/1/delete").get_data(as_text=True)
     assert "1 layer, 1 mark, 0 photos" in page

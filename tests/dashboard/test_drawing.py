@@ -10,7 +10,7 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from dashboard.axes import TimeAxis
+from dashboard.axes import TimeAxis, framed
 from dashboard.drawing import Chart, Line, Shade, chart, picture
 from dashboard.strip import Stop, strip
 from dashboard.wording import Local, span
@@ -200,6 +200,20 @@ def test_an_axis_of_values_ends_near_the_data():
     svg = chart(Chart("t", *at_s, "°C", [Line(at_s, [-0.2, 21.3], "ink", "t")]), LOCAL)
     assert "-10" not in texts(svg)
     assert {"0", "10", "20"} <= set(texts(svg))
+
+
+@pytest.mark.parametrize(
+    ("low", "high"), [(8.3, 20.9), (9.0, 29.5), (18.4, 19.2), (-3.0, 41.0), (15.0, 20.0), (20, 20)]
+)
+@pytest.mark.parametrize(("height", "most"), [(126, 4), (240, 5)])
+def test_a_framed_axis_of_values_has_three_labels_however_low(low, high, height, most):
+    floor, ceiling = framed(low, high, most)
+    assert floor <= low <= high <= ceiling
+    at_s = [BEFORE, BEFORE + 3600.0]
+    lines = [Line(at_s, [low, high], "ink", "t")]
+    svg = chart(Chart("t", *at_s, "°C", lines, floor=floor, ceiling=ceiling, height=height), LOCAL)
+    numbers = [float(t) for t in texts(svg) if re.fullmatch(r"-?\d+(\.\d+)?", t)]
+    assert len(numbers) >= 3
 
 
 def test_ten_days_have_three_dates_on_a_phone():

@@ -10,6 +10,7 @@ from dataclasses import replace
 import pytest
 
 from dashboard.app import create_app
+from dashboard.forms import whole
 from dashboard.options import Options
 from monitor import assembly, shelf
 from monitor.answers import planning
@@ -63,6 +64,63 @@ def fields(text, action):
         chosen = [value for value, selected in options if selected] or [options[0][0]]
         sent[name] = html.unescape(chosen[0])
     return sent
+
+
+@pytest.mark.parametrize(
+    ("text", "number"),
+    [("0", 0), ("007", 7), ("9" * 18, 10**18 - 1), ("9" * 19, None), ("", None), ("-1", None),
+     ("²", None), ("\u0663", None), ("1_0", None), (" 1", None), ("1.0", None)],
+)  # fmt: skip
+def test_a_whole_number_is_plain_digits_that_the_store_can_hold(text, number):
+    assert whole(text) == number
+
+
+NO_NUMBER = ("²", "\u0663", "9" * 30)
+
+
+@pytest.mark.parametrize("odd", NO_NUMBER)
+def test_what_is_no_number_in_a_number_field_is_no_fault_of_the_page(client, stored, odd):
+    for path in (f"/compare?piece={odd}&layer={odd}", f"/amounts?rows={odd}",
+                 f"/pour?resin=coating_2_1&bottle_a={odd}&bottle_b={odd}&step={odd}",
+                 f"/plan/new?piece={odd}", f"/plan/new?recipe={odd}"):  # fmt: skip
+        assert client.get(path).status_code in (200, 404), path
+    typed = {"resin": "coating_2_1", "piece": "1", "bottle_a": odd, "bottle_b": odd, "step": odd}
+    assert client.post("/pour", data=typed).status_code == 302
+    assert stored(bottles.bottles) == []
+    answer = client.post("/plan/new", data={"piece": odd, "recipe": odd})
+    assert answer.status_code in (404, 422)
+    assert stored(planning.recipe_named, odd) is None
+
+
+@pytest.mark.parametrize("odd", NO_NUMBER)
+def test_a_plan_takes_up_no_layer_that_is_no_number(client, stored, store_path, odd):
+    recipe = planning.recipe_named(None, "example:coaster_set")
+    with closing(connection.open_owner(store_path)) as con, writing(con):
+        terms = planning.Terms(planning.Wishes(probability=0.6))
+        planning.accept(con, 1, recipe, terms, planning.make(con, recipe, terms, NOW, lambda _: 0))
+    data = {"step": recipe.steps[0].key, "layer": odd}
+    answer = client.post("/pieces/1/plan/adopt", data=data)
+    assert answer.status_code == 422
+    assert "has no layer" in answer.get_data(as_text=True)
+
+
+@pytest.mark.parametrize(
+    "elsewhere",
+    ["//evil.example", "/\t/evil.example", "/\n/evil.example", "/\r\nSet-Cookie: a=b",
+     "/\\evil.example", "/\x00/evil.example", "/ /evil.example", "/\x85", "/\u2028x", "evil", ""],
+)  # fmt: skip
+def test_no_field_leads_off_the_board(client, elsewhere):
+    client.post("/pour", data={"resin": "coating_2_1", "piece": "1"})
+    answer = client.post("/layers/1/marks", data={"kind": "note", "note": "a", "back": elsewhere})
+    assert answer.status_code == 302
+    assert answer.headers["Location"] in ("/", "/pieces/1")
+
+
+def test_a_page_of_ours_is_gone_back_to(client):
+    client.post("/pour", data={"resin": "coating_2_1", "piece": "1"})
+    for ours in ("/", "/#logged-1", "/pieces/1?shown=all", "/resins/coating_2_1/learned"):
+        answer = client.post("/layers/1/marks", data={"kind": "note", "note": "a", "back": ours})
+        assert answer.headers["Location"] == ours
 
 
 def test_a_new_piece_comes_first_and_gets_the_name_typed(client, stored):
@@ -124,7 +182,7 @@ def test_a_pour_too_deep_gives_the_amounts_of_one_and_starts_only_anyway(client)
     assert f"{total:.1f} ml" in told
     assert re.search(r'<button id="begin">Start anyway</button>', text)
     good = page(client, "/pour?resin=coating_2_1&area_cm2=450&depth_mm=3")
-    assert re.search(r'<button class="big" id="begin">Start the clock</button>', good)
+    assert re.search(r'<button id="begin">Start the clock</button>', good)
 
 
 @pytest.mark.parametrize("path", ["/pour?resin=coating_2_1&area_cm2=500&depth_mm=3",

@@ -6,6 +6,7 @@ in ⟨brackets⟩. What is then without brackets on a page is a name, a number o
 
 from __future__ import annotations
 
+import os
 import re
 from contextlib import closing
 from html.parser import HTMLParser
@@ -90,7 +91,7 @@ class Seen(HTMLParser):
         self.feed(text)
 
     def handle_starttag(self, tag, attrs):
-        self._code += tag in ("script", "style", "code")
+        self._code += tag in ("script", "style", "code", "textarea")
         for key, value in attrs:
             spoken = key in READ or (tag == "template" and key.startswith("data-"))
             if spoken and value:
@@ -99,7 +100,7 @@ class Seen(HTMLParser):
                 self.program.append((tag, key, value))
 
     def handle_endtag(self, tag):
-        self._code -= tag in ("script", "style", "code")
+        self._code -= tag in ("script", "style", "code", "textarea")
 
     def handle_data(self, data):
         if data.strip() and not self._code:
@@ -293,8 +294,16 @@ def test_a_language_from_right_to_left_says_so(house):
             b'msgid "a"\nmsgstr "b"',
             "de.po is not a catalogue",
         ),
+        (
+            b'msgid ""\nmsgstr "Plural-Forms: nplurals=2; plural=n/0;\\n"\nmsgid "a"\nmsgstr "b"',
+            "de.po is not a catalogue",
+        ),
+        (
+            b'msgid ""\nmsgstr "Plural-Forms: nplurals=2; plural=n;\\n"\nmsgid "a"\nmsgstr "b"',
+            "a count of 2 has form 2, and nplurals is 2",
+        ),
     ],
-    ids=["no-key", "not-utf-8", "plural-rule"],
+    ids=["no-key", "not-utf-8", "plural-rule", "no-form", "form-too-many"],
 )
 def test_a_broken_catalogue_is_told_and_english_stays(house, body, words):
     folder = house.path.parent / "languages"
@@ -345,9 +354,113 @@ def test_a_template_message_that_would_not_format_stays_english():
     assert german.message("Near") == "Near"
 
 
+@pytest.mark.parametrize(
+    ("english", "odd"),
+    [
+        ("Stages of %(name)s", "%(name)s%(name)400000000s"),
+        ("Stages of %(name)s", "%(name)s %(name)d"),
+        ("Stages of %(name)s", "%(name)s %%%"),
+        ("At 50 %% it slows", "Bei 50 % wird es langsam"),
+        ("<b>%(name)s</b> is there", "<b>%(name)s</b> ist <script>alert(1)</script> da"),
+        ("<b>%(name)s</b> is there", "%(name)s ist da"),
+        ("<b>%(name)s</b> is there", '<b onclick="alert(1)">%(name)s</b> ist da'),
+        ("Resins", "Harze <img src=x onerror=alert(1) "),
+        ("Resins", 'Harze</h1><meta http-equiv="refresh" content="0">'),
+        ("Resins", "Harze >"),
+    ],
+)
+def test_a_translation_that_would_do_more_than_say_it_is_not_used(english, odd):
+    german = Language("de", {english: odd, "Soon": "Bald"})
+    assert german.message(english) == english
+    assert german.said(english) == english
+    assert german.unusable == [english]
+    assert german.message("Soon") == "Bald"
+
+
+def test_tags_may_change_their_places():
+    english, german = "<b>Now</b> or <i>then</i>, 5 %%", "<i>Dann</i> oder <b>jetzt</b>, 5 %%"
+    assert Language("de", {english: german}).message(english) == german
+
+
+@pytest.mark.parametrize(
+    "odd",
+    ["%(num)s%(num)400000000s", "%(num)s Schichten %", "<u>%(num)s</u> Schichten", "%(ort)s"],
+)
+def test_one_form_of_a_message_that_counts_may_be_english(odd):
+    german = Language("de", {"x": "y"}, {LAYERS: ("%(num)s Schicht", odd)})
+    assert german.plural(*LAYERS, 1) == "%(num)s Schicht"
+    assert german.plural(*LAYERS, 3) == "%(num)s layers"
+    assert german.unusable == ["%(num)s layer"]
+
+
+def test_settings_tell_of_translations_that_are_not_used(house):
+    write_catalogue(
+        house.path.parent / "languages" / "de.po",
+        {"Settings": "<script>alert(1)</script>", "Resins": "Harze"},
+    )
+    choose(house, "de")
+    text = page(house, "/settings")
+    assert "de.po: the translation of &#39;Settings&#39; does not keep the fields, tags" in text
+    assert "alert(1)" not in text
+    assert "Harze" in text
+
+
+# --- what is no catalogue at all
+
+
+def fault_of(folder, name="de.po"):
+    """What is said of the one file there; English alone is offered."""
+    found = languages(folder.parent / "pourside.db")
+    assert [*found.known] == ["en"]
+    (fault,) = found.faults
+    assert fault.startswith(f"{name} ")
+    return fault
+
+
+@pytest.fixture
+def folder(tmp_path):
+    made = tmp_path / "languages"
+    made.mkdir()
+    return made
+
+
+def test_a_file_without_an_end_and_a_pipe_are_refused_unread(folder):
+    (folder / "de.po").symlink_to("/dev/zero")
+    assert "not a file of text" in fault_of(folder)
+    (folder / "de.po").unlink()
+    os.mkfifo(folder / "de.po")
+    assert "not a file of text" in fault_of(folder)
+    (folder / "de.po").unlink()
+    (folder / "de.po").mkdir()
+    assert "not a file of text" in fault_of(folder)
+
+
+def test_a_file_too_large_is_refused(folder):
+    (folder / "de.po").write_bytes(b'msgid "Soon"\nmsgstr "Bald"\n' + b"# \n" * 1_400_000)
+    assert "larger than 4 MB" in fault_of(folder)
+
+
+@pytest.mark.parametrize("nplurals", ['"nplurals=400000000', '"npl"\n"urals=7'])
+def test_a_file_that_asks_for_room_without_end_is_refused(folder, nplurals):
+    head = f'msgid ""\nmsgstr ""\n"Plural-Forms: "\n{nplurals}; plural=n;\\n"\n'
+    (folder / "de.po").write_text(head + 'msgid "Soon"\nmsgstr "Bald"\n')
+    assert "over 6 forms of a plural" in fault_of(folder)
+
+
+@pytest.mark.parametrize(
+    "body",
+    [b"", b"\n\n", b'msgid "Soon"\nmsgstr ""\n', b'#, fuzzy\nmsgid "Soon"\nmsgstr "Bald"\n'],
+    ids=["empty", "blank", "nothing-translated", "all-doubtful"],
+)
+def test_a_file_without_a_translation_says_so(folder, body):
+    (folder / "de.po").write_bytes(body)
+    assert "has no translation in it" in fault_of(folder)
+
+
 def test_a_doubtful_translation_is_not_used(tmp_path):
     book = Catalog(locale="de")
     book.add("Soon", "Bald", flags=["fuzzy"])
+    book.add("Late", "Spät")
     out = BytesIO()
     write_po(out, book)
     (tmp_path / "languages").mkdir()
@@ -431,16 +544,19 @@ def test_a_name_that_is_a_word_of_the_program_stays_as_it_was_typed():
     assert GERMAN.keeping(frozenset({"Resin", "too cold"})) is kept
 
 
+LAYERS = ("%(num)s layer", "%(num)s layers")
+
+
 def test_a_message_that_counts_has_the_forms_of_its_language():
     polish = Language(
         "pl",
         {"x": "y"},
-        {"%(num)s layer": ("%(num)s warstwa", "%(num)s warstwy", "%(num)s warstw")},
+        {LAYERS: ("%(num)s warstwa", "%(num)s warstwy", "%(num)s warstw")},
         lambda n: 0 if n == 1 else 1 if 2 <= n % 10 <= 4 else 2,
     )
-    said = [polish.plural("%(num)s layer", "%(num)s layers", n) % {"num": n} for n in (1, 3, 5)]
+    said = [polish.plural(*LAYERS, n) % {"num": n} for n in (1, 3, 5)]
     assert said == ["1 warstwa", "3 warstwy", "5 warstw"]
-    assert ENGLISH.plural("%(num)s layer", "%(num)s layers", 3) == "%(num)s layers"
+    assert ENGLISH.plural(*LAYERS, 3) == "%(num)s layers"
 
 
 MESSAGES = st.dictionaries(
@@ -478,12 +594,12 @@ def test_a_translation_is_put_on_the_page_as_text_and_keeps_its_marks(house):
     write_catalogue(
         house.path.parent / "languages" / "de.po",
         {
-            "coating or casting": 'Guss & <b>"Überzug"</b>',
+            "coating or casting": 'Guss & "Überzug"',
             "Pages": 'Alle "Seiten"',
         },
     )
     choose(house, "de")
-    assert "Guss &amp; &lt;b&gt;&#34;Überzug&#34;&lt;/b&gt;" in page(house, "/resins")
+    assert "Guss &amp; &#34;Überzug&#34;" in page(house, "/resins")
     assert '<nav aria-label="Alle &#34;Seiten&#34;">' in page(house, "/resins")
 
 

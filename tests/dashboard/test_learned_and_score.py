@@ -104,6 +104,8 @@ def test_the_score_shows_the_room_and_the_layer_beside_what_was_said(client):
     tack_free = text[text.index("Tack-free") :].split("</tr>")[0]
     assert "within" in tack_free
     assert "after it" in tack_free
+    # Too few to be judged by a share.
+    assert "8 of 10" not in text
 
 
 def test_a_score_of_nothing_says_what_to_do(store_path):

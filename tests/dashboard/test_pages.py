@@ -404,6 +404,41 @@ def test_before_pouring_the_page_says_wait_or_no_with_its_reasons(client):
     assert said.startswith(("Pour now? Wait.", "Pour now? No"))
     assert re.search(r"16\.\d °C; this resin wants at least 18 °C\.", text)
     assert "The room now" in text
+    # What an answer says of the cold is not said again beside it.
+    assert "Likely below 18 °C" in text
+    assert "The room ahead averages" not in text
+
+
+def test_where_the_answer_is_not_known_the_start_is_no_big_button(empty):
+    text = empty.get("/pour?resin=coating_2_1&area_cm2=500&depth_mm=3").get_data(as_text=True)
+    assert "Not known: measure the room first." in text
+    assert '<button id="begin">Start the clock</button>' in text
+
+
+def test_a_pour_in_the_cold_is_started_only_anyway(client):
+    text = client.get("/pour?resin=coating_2_1&area_cm2=500&depth_mm=3").get_data(as_text=True)
+    assert '<button id="begin">Start anyway</button>' in text
+
+
+def test_where_nothing_was_ever_heard_no_room_is_told_of(empty):
+    text = html.unescape(verdict(empty, "resin=coating_2_1&area_cm2=500&depth_mm=3")[1])
+    assert "3 mm at once stays cool enough at the label's temperature." in text
+    assert "Deepest pour that stays cool enough at the label's temperature" in text
+    assert "his room:" not in text
+    assert "This room" not in text
+
+
+def test_a_resin_without_marks_promises_no_times_below(empty):
+    text = empty.get("/resins/coating_2_1/learned").get_data(as_text=True)
+    assert "of the label's speed" in text
+    assert "times below" not in text
+
+
+def test_a_fast_adhesive_is_not_stirred_for_the_time_it_keeps(client):
+    _, text = verdict(client, "resin=fast_adhesive&volume_ml=5")
+    assert "under a minute" in text
+    assert "no second cup" in text
+    assert "3 minutes" not in text
 
 
 def test_a_pour_too_deep_is_a_no_and_is_split_into_pours(client):

@@ -103,6 +103,27 @@ def test_cold_is_shaded_by_the_readings_while_something_cured(board):
     assert "Too cold twice." in board.page()
 
 
+def test_cold_that_began_before_the_picture_is_told_without_its_start(board):
+    board.pour("Base", T0)
+    board.live(np.full(12 * 3, 14.0), T0)
+    assert "Too cold already at the start, until now." in board.page("/room?hours=1")
+
+
+def test_with_two_sensors_each_part_of_the_room_says_whose_it_is(board):
+    board.pour("Base", T0)
+    board.live(np.full(12 * 30, 21.0), T0)
+    assert "<h2>Humidity</h2>" in board.page("/room?hours=168")
+    rows = [Arrival("home/shed/air", board.now_s - 300.0 * n, 18.0, 50.0) for n in range(12)]
+    with closing(connection.open_owner(board.path)) as con, writing(con):
+        intake_rows.commit(con, "home", "shed", rows, (), {}, board.now_s)
+    text = board.page(f"/room?sensor={KEY}&other=home/shed/air&hours=168")
+    assert "<strong>bench air</strong>: From" in text
+    assert "<h2>Humidity, bench air</h2>" in text
+    assert "<h2>Day by day, bench air</h2>" in text
+    assert "Thin line: bench air; thick line: shed air." in text
+    assert ">shed air</option>" in board.page(f"/sensor-check?sensor={KEY}")
+
+
 def test_the_tape_is_asked_for_while_it_may_come_off_and_folded_afterwards(board):
     board.pour("Taped", T0)
     board.live(np.full(12 * 2 + 8, 23.0), T0)
@@ -133,6 +154,8 @@ def test_two_cures_are_compared_stage_by_stage_those_of_one_alone_apart(board):
     board.live(np.full(12, 21.0), T0)
     text = board.page("/compare?layer=1&layer=2")
     shared, alone = text.split("<tbody>")[1:3]
+    # Its end is only reckoned yet, and says so as the record does.
+    assert "<strong>~" in shared
     assert re.findall(r'scope="row">([^<]+)<', shared) == ["Working time ends", "Full cure"]
     names = re.findall(r'scope="row">([^<]+)<', alone)
     assert names[:2] == ["Bubbles have risen", "Handling set"]

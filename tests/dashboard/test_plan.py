@@ -245,7 +245,7 @@ def test_a_layer_poured_before_the_plan_is_taken_into_it(page):
     page.think()
     assert "First half of the moulds ✓" in page.words("/pieces/1/plan")
     other = page.client.post("/pieces/1/plan/adopt", data={"step": "first", "layer": "77"})
-    assert other.status_code == 503
+    assert other.status_code == 422
 
 
 def test_work_is_ticked_off_and_taken_back(page):

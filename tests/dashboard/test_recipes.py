@@ -62,6 +62,17 @@ def test_every_example_is_sound_against_the_library(client, store_path):
             assert planning.faults_of(con, one) == []
 
 
+def test_painted_lines_have_no_depth_and_a_note_is_one_paragraph(client, store_path):
+    lines = {"kind": "painted_lines", "name": "Lines", "resin": "paint_lines", "needs": "sanded",
+             "area_cm2": "400", "depth_mm": "2", "volume_ml": "80"}  # fmt: skip
+    sent = form({}, lines, note="First the base.\r\nThen lines.")
+    assert client.post("/recipes", data=sent).status_code == 302
+    (own,) = kept(store_path)
+    assert own.note == "First the base. Then lines."
+    drawn = own.steps[1]
+    assert (drawn.area_cm2, drawn.depth_mm, drawn.volume_ml) == (400.0, None, None)
+
+
 def test_a_recipe_is_written_in_the_form(client, store_path):
     tape = {"kind": "tape", "name": "Tape", "needs": "sanded", "resin": "coating_2_1",
             "pull_tape": "1", "pull_tape_min": "10"}  # fmt: skip

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from dashboard.forms import Form
 from dashboard.units import Units, units_of
-from dashboard.wording import Local, about
+from dashboard.wording import Local, about, hours_after
 
 US = Units(fahrenheit=True, fluid_ounces=True, ounces=True, inches=True)
 METRIC = Units()
@@ -145,15 +145,24 @@ EVENING, MORNING = 1_792_874_520.0, 1_792_823_400.0
 HOUR = 3600.0
 
 
-def test_past_midnight_is_tonight_until_five_and_in_a_stretch_from_today_just_the_time():
+def test_past_midnight_is_tonight_until_five_also_at_the_end_of_a_stretch():
     here = Local("Europe/Lisbon", EVENING)
     assert here.clock(EVENING + 3 * HOUR) == "tonight 00:42"
     assert here.clock(EVENING + 10 * HOUR) == "tomorrow 06:42"
-    assert here.between(EVENING + 1 * HOUR, EVENING + 3 * HOUR) == "22:42 to 00:42"
+    assert here.between(EVENING + 1 * HOUR, EVENING + 3 * HOUR) == "22:42 to tonight 00:42"
+    assert here.between(EVENING + 3 * HOUR, EVENING + 4 * HOUR) == "tonight 00:42 to 01:42"
+    # One date, but the table beside it says 'tomorrow' of its morning.
+    assert here.between(EVENING + 3 * HOUR, EVENING + 9 * HOUR) == "tonight 00:42 to tomorrow 05:42"
     # Before five it still is the night that began yesterday: the next one is tomorrow's.
     assert (
         Local("Europe/Lisbon", EVENING + 4 * HOUR).clock(EVENING + 30 * HOUR).startswith("tomorrow")
     )
+
+
+def test_a_while_at_night_is_not_overnight():
+    here = Local("Europe/Lisbon", EVENING)
+    assert hours_after(EVENING, EVENING + 3 * HOUR, here) == "Until tonight 00:42"
+    assert hours_after(EVENING, EVENING + 6 * HOUR, here) == "Overnight, until tonight 02:42"
 
 
 def test_a_stretch_that_ends_today_says_so():

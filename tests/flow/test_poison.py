@@ -11,7 +11,7 @@ import json
 import pytest
 
 from monitor import intake, validation
-from monitor.mqtt_link import Delivery
+from monitor.inbox import Delivery
 from monitor.store import readings
 from monitor.store.connection import writing
 

@@ -153,3 +153,15 @@ def test_a_strangers_bad_value_is_refused_with_its_reason(payload, reason):
     verdict = validation.foreign_message("home", "hall", FIELDS, payload, NOW)
     assert verdict.arrivals == ()
     assert list(verdict.refused) == [reason]
+
+
+def test_a_low_above_its_own_number_is_refused_with_the_reason_and_moves_nothing():
+    """Believed, 'committed through' would pass over 900 samples that never came."""
+    numbers = {"boot": "a", "seq": 1, "low": 900}
+    for record in ({**GOOD, **numbers}, {**GOOD, **numbers, "v": "not a number"}):
+        verdict = judge([{**GOOD, "t": NOW - 10, "boot": "a", "seq": 0, "low": 0}, record])
+        assert (verdict.arrivals, verdict.handled, verdict.lows) == ((), (), {})
+        assert verdict.refused == {"low above seq": 1}
+        assert "seq 1 and low 900" in verdict.example
+    honest = judge([{**GOOD, "boot": "a", "seq": 900, "low": 900}])
+    assert (honest.refused, honest.lows) == ({}, {"a": 900})

@@ -106,6 +106,27 @@ def test_silence_is_an_event(con, layer):
     assert (silent.phase, silent.subject) == ("unacknowledged", "node:home/bench")
 
 
+def silence(con):
+    return next(row.state for row in alarms.rows(con) if row.state.key == "sensor_silent")
+
+
+def test_a_clock_that_was_a_year_ahead_does_not_hide_a_dead_sensor(con, layer):
+    watch = Watch(silent_after_s=900.0)
+    put(con, [21.0] * 12, T0 + 365 * 24 * HOUR)
+    now = put(con, [21.0] * 12, T0)
+    watch.think(con, now + 60, Works())
+    assert silence(con).phase == "normal"
+    watch.think(con, now + 901, Works())
+    assert silence(con).phase == "unacknowledged"
+
+
+def test_a_sensor_that_died_while_the_clock_was_ahead_is_a_fault_at_once(con):
+    put(con, [21.0] * 12, T0 + 365 * 24 * HOUR)
+    Watch(silent_after_s=900.0).think(con, T0 + HOUR, Works())
+    assert silence(con).phase == "unacknowledged"
+    assert "lies in the future" in silence(con).words
+
+
 def test_a_person_acknowledges_and_the_monitor_carries_it_out(con, layer):
     watch = Watch()
     now = put(con, [16.0] * 24, T0)

@@ -199,7 +199,9 @@ def test_what_it_took_survives_kill_9(open_box, tmp_path):
         child.wait()
         child.stdout.close()
 
-        kept = [s.seq for s in everything(open_box()) if s.boot == boot]
+        box = open_box()
+        kept = [s.seq for s in everything(box) if s.boot == boot]
+        box.close()
 
         # One more than was said aloud may have been written when the kill came.
         assert kept == list(range(len(kept)))
@@ -224,6 +226,32 @@ def test_a_newer_file_is_refused(open_box, tmp_path):
 
     with pytest.raises(OutboxError, match="written by a newer program"):
         open_box()
+
+
+def test_one_node_at_a_time_works_on_an_outbox(tmp_path):
+    first = Outbox(tmp_path / "outbox.db")
+    fill(first, 3)
+    with pytest.raises(OutboxError, match=r"another node works on the outbox \S+outbox.db already"):
+        Outbox(tmp_path / "outbox.db")
+
+    fill(first, 3, first=3)  # the one refused did it no harm
+    assert [s.seq for s in everything(first)] == [0, 1, 2, 3, 4, 5]
+
+    first.close()
+    second = Outbox(tmp_path / "outbox.db")
+    assert len(second) == 6
+    second.close()
+
+
+def test_an_outbox_that_cannot_be_opened_is_let_go(tmp_path):
+    with sqlite3.connect(tmp_path / "outbox.db") as con:
+        con.execute("PRAGMA user_version = 99")
+    con.close()
+    refusals = []  # their tracebacks hold whatever the call had opened
+    for _ in range(2):
+        with pytest.raises(OutboxError, match="written by a newer program") as refusal:
+            Outbox(tmp_path / "outbox.db")
+        refusals.append(refusal)
 
 
 def test_a_folder_that_is_not_there_is_named(tmp_path):

@@ -13,6 +13,9 @@ from monitor.core.alarms.rule_list import (
 from monitor.core.alarms.words import moment
 from monitor.core.vocabulary import Condition
 
+# So far ahead a sensor's clock may be of ours.
+AHEAD_S = 600.0
+
 
 def works(
     now_s: float,
@@ -45,13 +48,15 @@ def _silent(now_s: float, node: str, heard_s: float | None, silent_after_s: floa
     subject = f"node:{node}"
     if heard_s is None:
         return Condition("sensor_silent", subject, now_s, None, f"{node} was never heard yet.")
-    age_s = max(0.0, now_s - heard_s)
+    age_s = now_s - heard_s
     wrong = age_s > silent_after_s
-    words = (
-        f"Nothing heard from {node} since {moment(heard_s)}."
-        if wrong
-        else f"{node} was heard at {moment(heard_s)}."
-    )
+    words = f"{node} was heard at {moment(heard_s)}."
+    if wrong:
+        words = f"Nothing heard from {node} since {moment(heard_s)}."
+    elif age_s < -AHEAD_S:
+        # Taken for fresh, it would hide a dead sensor for as long as the clock was ahead.
+        wrong = True
+        words = f"The last reading of {node} is of {moment(heard_s)}: its time lies in the future."
     return Condition("sensor_silent", subject, now_s, wrong, words, age_s, silent_after_s)
 
 

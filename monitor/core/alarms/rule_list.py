@@ -25,7 +25,7 @@ DOUBTFUL_DEADBAND = 0.1
 # half a degree beside.
 COLD_LIKELY = 0.75
 COLD_DEADBAND = 0.70
-COLD_SOON_LIKELY = 0.4  # what is near is forecast better, and leaves less time to wait and see
+COLD_SOON_LIKELY = 0.45  # what is near is forecast better, and leaves less time to wait and see
 
 _MINUTE_S = 60.0
 _ROOM_ON_S = 5 * _MINUTE_S  # a door opened now and then is not an alarm

@@ -152,11 +152,12 @@ def _verdict(
     missing: list[Missing] = []
     reasons: list[str] = []
     load_c = {"handled": room_c, "wrapped": max(room_c, WRAP_C), "hot_cup": cup_c}[use]
-    for layer, outlook in layers:
-        lacks = [
-            *_lacking_stage(use, layer, outlook, over),
-            *_lacking_tg(use, layer, outlook, room_c, load_c, over),
-        ]
+    soft = [_lacking_tg(use, layer, outlook, room_c, load_c, over) for layer, outlook in layers]
+    # Where hardness is missing too no one moment is told of the whole: each layer tells its own.
+    never = any(lack.never for softness in soft for lack in softness)
+    timed = any(soft) and not never and not over
+    for (layer, outlook), softness in zip(layers, soft, strict=True):
+        lacks = [*_lacking_stage(use, layer, outlook, over, timed), *softness]
         missing += lacks
         if not lacks:
             reasons.append(_fit(layer, outlook, room_c, over))
@@ -166,6 +167,7 @@ def _verdict(
         name = layers[0][0].name
         words = f"{name}: there is no coat of resin on it; nothing here says that it bears heat."
         missing.append(Missing("glass_transition", name, None, cup_c + CUP_MARGIN_K, words))
+    missing.sort(key=_last_first)
     allowed = not missing
     probable = not allowed and all(lack.probable for lack in missing)
     words = _summed_up(use, allowed, probable, any(lack.never for lack in missing), over)
@@ -176,6 +178,13 @@ def _verdict(
         likely_s = max(needs_s)
     caution = LABEL_FIRST if use != "hot_cup" else f"{LABEL_FIRST} {FOOD}"
     return Verdict(use, allowed, words, tuple(reasons), tuple(missing), likely_s, caution, probable)
+
+
+def _last_first(lack: Missing) -> tuple[bool, bool, float]:
+    """What keeps a piece waiting longest stands first; what is probably there, last."""
+    if lack.key != "stage":
+        return lack.probable, True, 0.0
+    return lack.probable, False, -math.inf if lack.need is None else -lack.need
 
 
 def _summed_up(use: Use, allowed: bool, probable: bool, never: bool, over: bool) -> str:
@@ -195,7 +204,9 @@ def _summed_up(use: Use, allowed: bool, probable: bool, never: bool, over: bool)
     return f"May not {may} yet: wear gloves." if use == "handled" else f"May not {may} yet."
 
 
-def _lacking_stage(use: Use, layer: Layer, outlook: Outlook, over: bool) -> list[Missing]:
+def _lacking_stage(
+    use: Use, layer: Layer, outlook: Outlook, over: bool, timed: bool
+) -> list[Missing]:
     wanted = _STAGE[use][layer.resin.kind]
     stage = next((stage for stage in outlook.stages if stage.key == wanted), None)
     if stage is None or _behind(stage, outlook.as_of_s):
@@ -214,6 +225,8 @@ def _lacking_stage(use: Use, layer: Layer, outlook: Outlook, over: bool) -> list
             )
     elif stage.p90_s is None:
         words = f"{layer.name}: {name} {be} not within sight in this room."
+    elif timed:
+        words = f"{layer.name}: {name} is still to come, very likely by {_moment(stage.p90_s)}."
     if outlook.stalled and outlook.remedy is not None:
         remedy = outlook.remedy
         words += f" {remedy.hours:.0f} h at {remedy.temp_c:.0f} °C finish it."
@@ -249,7 +262,7 @@ def _lacking_tg(
         )
     if ceiling_c is not None and ceiling_c < need_c:
         words += (
-            f" By its profile this resin never comes to that, however long or warm it cures: "
+            " This resin never gets that hard, however long or warm it cures: "
             f"it ends at about {ceiling_c:.0f} °C. Use a heat-resistant resin, or a trivet."
         )
     elif warmed_c is not None and warmed_c < need_c:
@@ -287,7 +300,7 @@ def _fit(layer: Layer, outlook: Outlook, room_c: float, over: bool) -> str:
     if tg_c is None or not math.isfinite(tg_c) or tg_c < room_c:
         return f"{layer.name}: {far}."
     softens = "softened" if over else "softens"
-    return f"{layer.name}: {far}, {softens} from about {tg_c:.0f} °C."
+    return f"{layer.name}: {far}, {softens} from about {math.floor(tg_c)} °C."
 
 
 def _beside(use: Use, layer: Layer, outlook: Outlook) -> list[str]:

@@ -104,7 +104,9 @@ def told(bench: Bench, layer: LayerClock, slot: int, need: int) -> Reason | None
     if begin <= at_pour and mostly[begin]:
         over = begin + np.flatnonzero(~mostly[begin:])
         if not over.size:
-            found = f"the room {'is' if sure else 'may be'} {words} for at least two days"
+            found = f"the room may be {words} at some time in each of the next two days"
+            if sure:
+                found = f"the room is {words} for at least two days"
             return Reason("room", found, values)
         until_s = float(bench.at_s[before + int(over[0])])
         values["until_s"] = until_s
