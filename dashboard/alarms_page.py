@@ -13,6 +13,7 @@ from dashboard import alarm_journal, views, wording
 from dashboard.db import acting, now_s, options, reader
 from dashboard.views import local
 from dashboard.wording import Local
+from dashboard.works import works
 from monitor.answers import alarm_month
 from monitor.core.vocabulary import Priority
 from monitor.store import alarms, notices, settings, shown, status, trials
@@ -95,7 +96,7 @@ def notices_now() -> Answer:
                     for one in shown.latest(con)
                     if one.shown_s >= fresh_s
                 ],
-                "works": [said(words) for words in views.works(con, options(), here)],
+                "works": [said(words) for words in works(con, options(), here)],
             }
         ),
         mimetype="application/json",
@@ -107,7 +108,7 @@ def notices_now() -> Answer:
 def _now_parts(con: sqlite3.Connection, here: Local) -> dict[str, object]:
     return {
         "alarms": views.standing(con, here),
-        "works": views.works(con, options(), here),
+        "works": works(con, options(), here),
         "hidden": views.hidden(con, here),
         "quiet": _quiet(con),
         "ways": _way_views(con, here),

@@ -12,6 +12,7 @@ from dashboard.db import now_s, options, reader
 from dashboard.first_steps import first_steps
 from dashboard.units import CHOICES, Units
 from dashboard.views import local as local
+from dashboard.works import works
 from monitor.store import forgetting, pieces, readings, resins, settings
 
 pages = Blueprint("pages", __name__)
@@ -59,7 +60,7 @@ def bench_parts() -> dict[str, object]:
         "layers": views.bench(con, here, shown),
         "rooms": views.rooms(con, here, shown),
         "alarms": views.standing(con, here),
-        "works": views.works(con, options(), here),
+        "works": works(con, options(), here),
         "clock": here.at(here.now_s).strftime("%H:%M"),
         "pieces_open": pieces.pieces(con, ended=False),
         "verdicts": wording.VERDICT_NAMES,

@@ -13,7 +13,6 @@ from markupsafe import Markup
 from dashboard import coming, wording
 from dashboard.db import now_s, options, reader
 from dashboard.facts import facts_of
-from dashboard.options import Options
 from dashboard.strip import Stop, strip
 from dashboard.translating import spoken
 from dashboard.units import Units, units_of
@@ -30,21 +29,17 @@ from monitor.core.vocabulary import (
 )
 from monitor.store import (
     alarms,
-    forgetting,
     marks,
     outlooks,
     pieces,
     readings,
     settings,
     status,
-    trouble,
 )
 
 # What came right again on its own is history, not a task.
 STANDING: tuple[AlarmPhase, ...] = ("unacknowledged", "acknowledged")
 HIDDEN: tuple[AlarmPhase, ...] = ("shelved", "out_of_service")
-# The monitor thinks every few seconds; silent for this long, it has stopped.
-STOPPED_S = 120.0
 # A board's clock may be a little ahead; more, and its last reading is of no known hour.
 FUTURE_S = 600.0
 
@@ -232,24 +227,6 @@ def _rules(con: sqlite3.Connection) -> list[dict[str, str]]:
     beat = status.beats(con).get("monitor")
     found: list[dict[str, str]] = [] if beat is None else beat.facts.get("rules", [])
     return found
-
-
-def works(con: sqlite3.Connection, options: Options, local: Local) -> list[str]:
-    """What is wrong with the program itself, in words; empty where all is well."""
-    beat = status.beats(con).get("monitor")
-    alive = beat is not None and local.now_s - beat.at_s <= STOPPED_S * max(options.speed, 1.0)
-    faults = [str(fault) for fault in beat.facts.get("faults", [])] if beat and alive else []
-    if trouble.disk_is_full(options.db_path):
-        # A monitor that cannot write shows no sign of life, and may well live.
-        return ["The disk is full: nothing is saved. Free some space, look with: df -h", *faults]
-    if beat is None:
-        return ["The monitor has not started yet: nothing is watched. Start it: pourside monitor"]
-    if not alive:
-        return [
-            f"The monitor has stopped: nothing was thought since {local.clock(beat.at_s)}. "
-            "Start it: sudo systemctl restart pourside-monitor"
-        ]
-    return [*faults, *filter(None, [forgetting.crowded(con, local.now_s)])]
 
 
 def told(layer: Layer, outlook: Outlook) -> list[tuple[int, StageOutlook]]:
