@@ -39,6 +39,10 @@ def open_until_s(kind: Kind, poured_at_s: float, closed_s: float) -> float:
     return min(max(closed_s, poured_at_s + least_open_s(kind)), poured_at_s + SIGHT_S)
 
 
+# Air this dry is more than DEW_MARGIN_K from its dew point down to -50 degC (Magnus).
+FAR_FROM_DEW_PCT = 70.0
+
+
 def outside(
     profile: ResinProfile, temp_c: FloatArray, humidity_pct: FloatArray | None
 ) -> Mapping[Limit, BoolArray]:
@@ -50,8 +54,11 @@ def outside(
     if humidity_pct is None or profile.kind == "adhesive":
         return found
     found["damp"] = np.asarray(humidity_pct > profile.max_humidity_pct)
-    margin_k = dew_margin(kelvin(temp_c), humidity_pct, kelvin(temp_c))
-    found["dew"] = np.asarray(margin_k < DEW_MARGIN_K)
+    found["dew"] = np.zeros(np.shape(temp_c), dtype=np.bool_)
+    near = humidity_pct > FAR_FROM_DEW_PCT
+    if near.any():
+        air_k, humid = kelvin(temp_c[near]), humidity_pct[near]
+        found["dew"][near] = dew_margin(air_k, humid, air_k) < DEW_MARGIN_K
     return found
 
 
