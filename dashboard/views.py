@@ -40,8 +40,6 @@ from monitor.store import (
 # What came right again on its own is history, not a task.
 STANDING: tuple[AlarmPhase, ...] = ("unacknowledged", "acknowledged")
 HIDDEN: tuple[AlarmPhase, ...] = ("shelved", "out_of_service")
-# A board's clock may be a little ahead; more, and its last reading is of no known hour.
-FUTURE_S = 600.0
 
 
 @dataclass(frozen=True)
@@ -146,8 +144,8 @@ def rooms(con: sqlite3.Connection, local: Local, shown: Units) -> list[RoomView]
                     humidity="—" if humidity is None else f"{humidity:.0f} %RH",
                     dew_point="—" if dew is None else shown.temperature(dew),
                     trend=_trend(con, sensor.key, local.now_s, shown),
-                    heard=wording.ago(age_s) if age_s > -FUTURE_S else "in the future",
-                    quiet=not -FUTURE_S <= age_s <= 900,
+                    heard=wording.ago(age_s) if age_s > -readings.AHEAD_S else "in the future",
+                    quiet=not -readings.AHEAD_S <= age_s <= 900,
                 ),
             )
         )

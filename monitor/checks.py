@@ -7,45 +7,28 @@ import os
 import platform
 import pwd
 import shutil
-import socket
 import sqlite3
 import subprocess
 import threading
 from contextlib import closing
-from dataclasses import dataclass
 from pathlib import Path
 
 from firmware_side import board as machine
 from firmware_side import clock as node_clock
 from firmware_side.errors import NodeError
 from firmware_side.sensors.base import Closable, Sample, SensorFault, Source
-from monitor import brokers, node_role
+from monitor import node_role
+from monitor.check_broker import LOOPBACK, broker, who_may_log_in
+from monitor.check_result import Result as Result
 from monitor.clock import Clock
 from monitor.config import Config
-from monitor.mqtt_link import Link, speaks_5
 from monitor.store import connection, settings, trouble
 from monitor.store.errors import StoreError
 
 LEAST_FREE_BYTES = 200e6
-ANSWER_WITHIN_S = 5.0
 TRIES, BETWEEN_S = 4, 2.1  # a DHT22 measures every two seconds
 # Of an eMMC's life; the kernel tells it in tenths.
 WORN_PCT = 80
-# MQTT 3.1.1 section 3.1: CONNECT, level 4, clean session, keep-alive 60, empty identifier, no
-# user. Section 3.2: the answer's fourth byte is 0 where it lets us in.
-_HELLO_NOBODY = bytes.fromhex("100c00044d5154540402003c0000")
-_LOOPBACK = ("127.0.0.1", "::1", "localhost")
-_LISTENS = "0A"  # linux/tcp_states.h
-
-
-@dataclass(frozen=True)
-class Result:
-    """What was found of one part, and the command that mends it."""
-
-    part: str
-    fine: bool
-    words: str
-    mend: str = ""
 
 
 def board(config: Config, root: Path = machine.ROOT) -> list[Result]:
@@ -59,8 +42,8 @@ def board(config: Config, root: Path = machine.ROOT) -> list[Result]:
         *_supply(root),
         _clock(config),
         _store(config),
-        _broker(config),
-        *_who_may_log_in(config, root),
+        broker(config),
+        *who_may_log_in(config, root),
         *_pins(config, root),
         _sensor(config),
         _page(config),
@@ -222,93 +205,6 @@ def _bad_store(path: Path, words: str, cause: BaseException | None) -> Result:
     return Result("store", False, words, mend)
 
 
-def _broker(config: Config) -> Result:
-    place = f"{config.broker.host}:{config.broker.port}"
-    if config.broker.run == "embedded":
-        fine = brokers.embedded_installed()
-        return Result("broker", fine, "embedded", "" if fine else "pip install '.[broker]'")
-    if config.broker.run == "mosquitto":
-        fine = brokers.mosquitto_binary() is not None
-        words = "Mosquitto, started by us" if fine else "Mosquitto is not installed"
-        return Result("broker", fine, words, "sudo apt install mosquitto")
-    try:
-        tongue = "MQTT 5" if speaks_5(config.broker.host, config.broker.port) else "MQTT 3.1.1"
-    except OSError as error:
-        return Result(
-            "broker",
-            False,
-            f"nothing answers at {place} ({error})",
-            "sudo apt install mosquitto && sudo systemctl enable --now mosquitto",
-        )
-    link = Link(
-        config.broker.host,
-        config.broker.port,
-        "pourside-check",
-        [],
-        config.broker.username,
-        config.broker.password,
-        wake=threading.Event(),
-    )
-    link.start()
-    try:
-        if link.await_connected(ANSWER_WITHIN_S):
-            return Result("broker", True, f"{place} answers, {tongue}")
-        words = f"{place} refuses us: {link.refusal or 'no answer'}"
-        return Result("broker", False, words, "check broker.username and broker.password_env")
-    finally:
-        link.stop()
-
-
-def _who_may_log_in(config: Config, root: Path) -> list[Result]:
-    """Whether anybody may send readings, and from where the broker can be reached."""
-    here = config.broker.host in _LOOPBACK
-    if config.broker.run == "embedded":
-        return [Result("login", True, "no password, from this machine only")]
-    if config.broker.run == "mosquitto":
-        anybody, everywhere = not config.broker.username, not here
-    else:
-        try:
-            anybody = _lets_in_anybody(config.broker.host, config.broker.port)
-        except OSError:
-            return []  # the broker's own line says that it is away
-        everywhere = not here or _listens_everywhere(config.broker.port, root)
-    reach = "from every network this machine is on" if here else f"at {config.broker.host}"
-    if not everywhere:
-        reach = "from this machine only"
-    if anybody and everywhere:
-        return [
-            Result(
-                "login",
-                False,
-                f"anybody can send readings and hear them: no password is asked for, {reach}",
-                "sudo cp hardware/broker/pourside.conf /etc/mosquitto/conf.d/ "
-                "and the password as in hardware/README.md, 'The software on the board'",
-            )
-        ]
-    return [Result("login", True, f"{'no' if anybody else 'only with a'} password, {reach}")]
-
-
-def _lets_in_anybody(host: str, port: int) -> bool:
-    with socket.create_connection((host, port), ANSWER_WITHIN_S) as line:
-        line.settimeout(ANSWER_WITHIN_S)
-        line.sendall(_HELLO_NOBODY)
-        answer = line.recv(4)
-    return len(answer) == 4 and answer[0] == 0x20 and answer[3] == 0
-
-
-def _listens_everywhere(port: int, root: Path) -> bool:
-    for table in ("proc/net/tcp", "proc/net/tcp6"):
-        try:
-            lines = (root / table).read_text(encoding="ascii").splitlines()[1:]
-        except OSError:
-            continue
-        for fields in map(str.split, lines):
-            address, _, number = fields[1].partition(":")
-            if fields[3] == _LISTENS and int(number, 16) == port and not int(address, 16):
-                return True
-    return False
-
-
 def _pins(config: Config, root: Path) -> list[Result]:
     """The pins that the config names: on the header, each for one thing, and ours to use."""
     wanted = {"lamp or buzzer": [pin for one in config.channels if one.kind == "lamp"
@@ -403,7 +299,7 @@ def _service_runs(name: str) -> bool:
 
 
 def _page(config: Config) -> Result:
-    if config.dashboard.host in _LOOPBACK:
+    if config.dashboard.host in LOOPBACK:
         return Result("page", True, "reachable from this machine only")
     return Result(
         "page",

@@ -189,10 +189,10 @@ def fill(
         for story in _FINISHED:
             say(f"Making up a finished piece: {story.name}")
             _live(con, look, shelf, story, start_s)
+        planned = demo_plan.begin(con, look, shelf, KEY, start_s)
         _on_the_bench(con, look, shelf, start_s)
         look(start_s)
-        demo_plan.fill(con, watch, shelf, KEY, start_s, offset_s)
-        look(start_s)
+        demo_plan.plan(con, planned, start_s, offset_s)
     except _StoppedError:
         return False
     return True

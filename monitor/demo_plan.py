@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 from monitor.answers import measuring, planning
 from monitor.core.cure.recipe import Moment, Recipe, Step
 from monitor.core.vocabulary import ResinProfile
 from monitor.store import bottles, marks, pieces, plans, recipes, resins
 from monitor.store.connection import writing
-from monitor.watch import Watch, Works
 
 HOUR_S = 3600.0
 DAY_S = 24 * HOUR_S
@@ -34,17 +33,17 @@ RECIPE = Recipe(
 )  # fmt: skip
 
 
-def fill(
+def begin(
     con: sqlite3.Connection,
-    watch: Watch,
+    look: Callable[[float], None],
     shelf: Mapping[str, ResinProfile],
     sensor: str,
     start_s: float,
-    offset_s: float,
-) -> None:
-    """Put the bottles on the shelf and the half-done piece on the bench, as of `start_s`.
+) -> int:
+    """Put the bottles on the shelf and the base, poured two mornings ago, on the bench.
 
-    Its base was poured two mornings ago; the room's forecast must be in the store.
+    `look` thinks at four hours before `start_s`, so nothing later may be in the store yet.
+    Returns the piece.
     """
     coating = shelf["coating_2_1"]
     # Eight in the morning, two days before an evening at nine.
@@ -63,10 +62,15 @@ def fill(
         measuring.take_from_bottles(con, coating.key, base, *mixed, chosen, poured_s)
         marks.add_mark(con, base, "tack_free", poured_s + 12.5 * HOUR_S)
         marks.add_mark(con, base, "hard", start_s - 4 * HOUR_S)
-    watch.think(con, start_s - 4 * HOUR_S, Works())
+    look(start_s - 4 * HOUR_S)
     with writing(con):
         pieces.end_layer(con, base, start_s - 4 * HOUR_S)
-        sanded = plans.WorkDone("sand", "work", start_s - 3 * HOUR_S)
+    return piece
+
+
+def plan(con: sqlite3.Connection, piece: int, start_s: float, offset_s: float) -> None:
+    """Plan the rest of it at `start_s`, by the room's forecast, which must be in the store."""
+    sanded = plans.WorkDone("sand", "work", start_s - 3 * HOUR_S)
     # As sure as resins of so few marks allow; who follows it sees how that is told.
     terms = planning.Terms(planning.Wishes(), (sanded,))
     whole = pieces.piece(con, piece)

@@ -71,6 +71,9 @@ def stop_serving(server: Any, thread: threading.Thread) -> None:
     server.trigger.pull_trigger(lambda: wasyncore.close_all(server._map, True))
     thread.join(5)
     server.task_dispatcher.shutdown()
+    # Whatever became of its loop: nothing of it is left to a later test.
+    if server.socket is not None:
+        server.socket.close()
 
 
 class House:

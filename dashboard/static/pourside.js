@@ -40,9 +40,3 @@ document.querySelectorAll("[data-print]").forEach((button) => {
   button.hidden = false;
   button.addEventListener("click", () => window.print());
 });
-
-document.querySelectorAll("input[data-shown]").forEach((input) => {
-  input.addEventListener("input", () => {
-    document.getElementById(input.dataset.shown).value = input.value;
-  });
-});

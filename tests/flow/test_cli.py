@@ -8,23 +8,13 @@ import sys
 from contextlib import closing
 
 import pytest
+from command import pourside
 
 from monitor import shelf
 from monitor.store import connection, pieces
 from monitor.store.connection import writing
 
 T0 = 1_790_000_000.0
-
-
-def pourside(*words, cwd=None):
-    return subprocess.run(
-        [sys.executable, "-m", "monitor.cli", *words],
-        capture_output=True,
-        text=True,
-        timeout=60,
-        cwd=cwd,
-        check=False,
-    )
 
 
 @pytest.fixture

@@ -10,6 +10,7 @@ import sys
 from contextlib import closing
 
 import pytest
+from command import pourside
 from sqlite_utils import Database
 
 from monitor.store import connection, settings
@@ -18,17 +19,6 @@ from monitor.store.errors import StoreError
 from monitor.store.schema import m001_first
 
 T0 = 1_790_000_000.0
-
-
-def pourside(*words, cwd):
-    return subprocess.run(
-        [sys.executable, "-m", "monitor.cli", *words],
-        capture_output=True,
-        text=True,
-        timeout=60,
-        cwd=cwd,
-        check=False,
-    )
 
 
 @pytest.fixture

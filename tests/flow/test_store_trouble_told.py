@@ -17,6 +17,7 @@ import threading
 from contextlib import closing, contextmanager
 
 import pytest
+from command import pourside
 
 from dashboard.app import create_app
 from dashboard.options import Options
@@ -35,18 +36,6 @@ from monitor.watch import Watch
 
 NOW = 1_790_000_000.0
 NOBODY = 65534
-
-
-def pourside(*words, cwd, **options):
-    return subprocess.run(
-        [sys.executable, "-m", "monitor.cli", *words],
-        capture_output=True,
-        text=True,
-        timeout=60,
-        cwd=cwd,
-        check=False,
-        **options,
-    )
 
 
 def prepared(path):

@@ -15,7 +15,7 @@ import pytest
 
 from firmware_side import board as machine
 from firmware_side.sensors.base import Sample, SensorFault
-from monitor import checks, config, node_role
+from monitor import check_broker, checks, config, node_role
 from monitor.store import connection
 
 EMMC = {"type": "MMC\n", "life_time": "0x02 0x03\n", "pre_eol_info": "0x01\n"}
@@ -327,7 +327,7 @@ def test_it_tells_who_may_log_in_to_the_broker(
     sockets(root, port, address)
     read = config.read({"data_dir": str(tmp_path), "broker": {"port": port}}, {})
 
-    (line,) = checks._who_may_log_in(read, root)
+    (line,) = check_broker.who_may_log_in(read, root)
 
     assert line.fine is fine
     assert said in line.words
@@ -335,10 +335,10 @@ def test_it_tells_who_may_log_in_to_the_broker(
 
 
 def test_a_broker_on_another_machine_without_a_password_is_open(root, monkeypatch):
-    monkeypatch.setattr(checks, "_lets_in_anybody", lambda _host, _port: True)
+    monkeypatch.setattr(check_broker, "_lets_in_anybody", lambda _host, _port: True)
     read = config.read({"broker": {"host": "192.0.2.7"}}, {})
 
-    (line,) = checks._who_may_log_in(read, root)
+    (line,) = check_broker.who_may_log_in(read, root)
 
     assert not line.fine
     assert "at 192.0.2.7" in line.words
@@ -354,7 +354,7 @@ def test_a_broker_on_another_machine_without_a_password_is_open(root, monkeypatc
     ],
 )
 def test_a_broker_of_our_own_is_judged_by_its_config(root, table, fine, said):
-    (line,) = checks._who_may_log_in(config.read({"broker": table}, {}), root)
+    (line,) = check_broker.who_may_log_in(config.read({"broker": table}, {}), root)
 
     assert line.fine is fine
     assert said in line.words
@@ -364,8 +364,8 @@ def test_a_broker_of_our_own_is_judged_by_its_config(root, table, fine, said):
 def test_a_real_broker_says_whether_it_lets_anybody_in(mosquitto):
     open_to_all, closed = mosquitto(), mosquitto(username="bench", password="secret")
 
-    assert checks._lets_in_anybody("127.0.0.1", open_to_all.port) is True
-    assert checks._lets_in_anybody("127.0.0.1", closed.port) is False
+    assert check_broker._lets_in_anybody("127.0.0.1", open_to_all.port) is True
+    assert check_broker._lets_in_anybody("127.0.0.1", closed.port) is False
 
 
 def test_the_kernels_own_table_shows_a_real_listener():
@@ -373,8 +373,8 @@ def test_the_kernels_own_table_shows_a_real_listener():
         socket.create_server(("0.0.0.0", 0)) as all_,
         socket.create_server(("127.0.0.1", 0)) as own,
     ):
-        assert checks._listens_everywhere(all_.getsockname()[1], machine.ROOT)
-        assert not checks._listens_everywhere(own.getsockname()[1], machine.ROOT)
+        assert check_broker._listens_everywhere(all_.getsockname()[1], machine.ROOT)
+        assert not check_broker._listens_everywhere(own.getsockname()[1], machine.ROOT)
 
 
 def test_every_line_that_is_not_fine_says_what_mends_it(root, tmp_path):
